@@ -1,0 +1,410 @@
+"""What the bench knows, as frozen objects under keys. Pure.
+
+Every change replaces an object by a new one (`replace`), so an undo is nothing but putting the old objects back, a
+snapshot is a list of objects, and the ledger's tables are copies of them. Decimals stand as text, times as RFC 3339
+text (UTC) or monotonic nanoseconds; an object's fields are plain JSON values, tuples or mappings of them.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, ClassVar, Literal, Protocol, TypeVar
+
+SpecimenState = Literal["open", "ready", "closed"]
+End = Literal["complete", "incomplete", "lost", "void", "same-as"]
+Outcome = Literal["taken", "waiting", "superseded", "doubled", "stale", "tare", "loose", "refused"]
+Status = Literal["stands", "questioned", "superseded", "withdrawn"]
+QuestionState = Literal["open", "quiet", "answered", "read-out"]
+ContainerState = Literal["expected", "filled", "empty", "skipped", "torn", "void"]
+Verdict = Literal[1, 2, 3, 4, 9]
+
+Json = None | bool | int | str | list[Any] | dict[str, Any]
+Key = tuple[str, str | int]
+
+
+@dataclass(frozen=True, slots=True)
+class Specimen:
+    """One animal. `values` maps a measurand key (`gonad_mass.left`) to the seq of the measurement that stands."""
+
+    KIND: ClassVar[str] = "specimen"
+    specimen_id: str
+    number: int
+    batch: str
+    species: str | None
+    state: SpecimenState
+    end: End | None
+    place: str
+    opened_seq: int
+    opened_utc: str
+    closed_utc: str | None = None
+    same_as: int | None = None
+    practice: bool = False
+    provisional: bool = False
+    values: Mapping[str, int] = field(default_factory=dict)
+    missing: Mapping[str, str] = field(default_factory=dict)
+    containers: tuple[str, ...] = ()
+    worst_verdict: Verdict | None = None
+    given: int = 0
+    """How many readings, hand entries and codes it was given: a fish with none is never closed by `next`."""
+
+    @property
+    def id(self) -> str:
+        """Its key."""
+        return self.specimen_id
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What an instrument said, with what became of it. `seq` is its input entry's."""
+
+    KIND: ClassVar[str] = "reading"
+    seq: int
+    instrument: str
+    place: str | None
+    raw: str
+    value: str | None
+    unit: str | None
+    base_value: str | None
+    condition: str
+    settled: str
+    spread: str | None
+    samples: int
+    zero_before: str | None
+    plateau: int
+    arrived_utc: str
+    arrived_ns: int
+    done_utc: str
+    arrived_after_seq: int
+    outcome: Outcome | None
+    why: str | None = None
+    specimen_id: str | None = None
+    """The specimen that was in hand at its place when it arrived, whatever became of it."""
+
+    @property
+    def id(self) -> int:
+        """Its key."""
+        return self.seq
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """A reading or hand entry given to a specimen and a measurand. `value` is in the base unit; `raw_value` as sent."""
+
+    KIND: ClassVar[str] = "measurement"
+    seq: int
+    specimen_id: str
+    number: int
+    measurand: str
+    side: str | None
+    replicate: int | None
+    value: str
+    unit: str
+    raw_value: str
+    raw_unit: str
+    rounded_value: str | None
+    status: Status
+    verdict: Verdict
+    cause: str | None
+    place: str
+    instrument: str | None
+    how: str
+    measurer: str | None
+    recorder: str | None
+    zero_before: str | None
+    zero_after: str | None
+    taken_utc: str
+    supersedes: int | None
+    reading_seq: int | None
+    practice: bool = False
+
+    @property
+    def id(self) -> int:
+        """Its key."""
+        return self.seq
+
+    @property
+    def key(self) -> str:
+        """Measurand, side and replicate in one word (`gonad_mass.left.2`)."""
+        return measurand_key(self.measurand, self.side, self.replicate)
+
+
+@dataclass(frozen=True, slots=True)
+class Coded:
+    """A coded observation (sex, maturity …), or the reason why there is none."""
+
+    KIND: ClassVar[str] = "coded"
+    seq: int
+    specimen_id: str
+    field: str
+    scale: str | None
+    code: str | None
+    missing_reason: str | None
+    who: str | None
+    at_utc: str
+    supersedes: int | None
+    status: Status = "stands"
+
+    @property
+    def id(self) -> int:
+        """Its key."""
+        return self.seq
+
+
+@dataclass(frozen=True, slots=True)
+class Container:
+    """An envelope or vial. Its number and the specimen's are two things even when equal."""
+
+    KIND: ClassVar[str] = "container"
+    number: str
+    specimen_id: str | None
+    structure: str | None
+    taken: int | None
+    side: str | None
+    condition: str | None
+    kind: str
+    dried: bool | None
+    state: ContainerState
+    at_utc: str
+
+    @property
+    def id(self) -> str:
+        """Its key."""
+        return self.number
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What specimens come from."""
+
+    KIND: ClassVar[str] = "batch"
+    batch: str
+    parent: str | None
+    kind: str | None
+    opened_utc: str
+    closed_utc: str | None
+    species: str | None
+    total_mass_g: str | None
+    sub_mass_g: str | None
+    counted: int | None
+    measured: int
+    selection: str | None
+    preservation: str | None
+    presentation: str | None
+    end_reason: str | None
+    practice: bool = False
+
+    @property
+    def id(self) -> str:
+        """Its key."""
+        return self.batch
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A finding, and whether it was asked. `kind` is the cause code; `args` fill its words; `text` is the English."""
+
+    KIND: ClassVar[str] = "question"
+    seq: int
+    place: str | None
+    specimen_id: str | None
+    measurand: str | None
+    verdict: Verdict
+    kind: str
+    args: Mapping[str, Json]
+    probability: str | None
+    runner_up: str | None
+    text: str
+    asked: bool
+    state: QuestionState
+    answered_by: int | None
+    about: int | None = None
+    """Seq of the reading or measurement it is about."""
+
+    @property
+    def id(self) -> int:
+        """Its key."""
+        return self.seq
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """An instrument as the bench sees it: presence, the load that lies on it, its last frame and its zero."""
+
+    KIND: ClassVar[str] = "instrument"
+    instrument: str
+    profile: str
+    port: str
+    present: bool
+    changed_utc: str | None = None
+    last_verified_utc: str | None = None
+    verified: bool | None = None
+    load_seq: int | None = None
+    """Seq of the arrival of what lies on it; None when it is clear."""
+    load_specimens: Mapping[str, str | None] = field(default_factory=dict)
+    """Place → specimen in hand there when the load arrived."""
+    load_readings: tuple[int, ...] = ()
+    blind: bool = False
+    """A load may lie on it that nobody saw arrive (start, replug): it counts only after an emptying or an act."""
+    last_seq: int | None = None
+    last_text: str | None = None
+    last_ns: int | None = None
+    zero: str | None = None
+    """Last good resting value, base unit."""
+    since_zero: tuple[int, ...] = ()
+    """Measurements since the last good zero."""
+
+    @property
+    def id(self) -> str:
+        """Its key."""
+        return self.instrument
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a specimen is handled. Nothing here is shared with another place."""
+
+    KIND: ClassVar[str] = "place"
+    place: str
+    in_hand: str | None = None
+    aside: tuple[str, ...] = ()
+    """Set aside for a recalled one; comes back when that closes."""
+    previous: str | None = None
+    batch: str | None = None
+    waiting: int | None = None
+    """A reading that found its measurand filled: again or new?"""
+    last_input: int | None = None
+    route_as: str | None = None
+    reopened: str | None = None
+    """Measurand key whose next reading supersedes (`again` without a waiting reading)."""
+    species_next: str | None = None
+    armed: str | None = None
+    """A destructive act said once; said again it happens."""
+    armed_until_ns: int | None = None
+    paused: bool = False
+    paused_ns: int | None = None
+    measurer: str | None = None
+    recorder: str | None = None
+    stager: str | None = None
+    tray: tuple[str, ...] = ()
+    """Closed fish, in order, until their quiet list was read out."""
+    filled: tuple[int, ...] = ()
+    """Measurements of the fish in hand in the order they were filled here."""
+    last_key_ns: int | None = None
+
+    @property
+    def id(self) -> str:
+        """Its key."""
+        return self.place
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """What belongs to the bench as a whole: numbers, expected container, practice, counts of interruptions."""
+
+    KIND: ClassVar[str] = "desk"
+    next_number: int = 1
+    free_numbers: tuple[int, ...] = ()
+    expected: str | None = None
+    practice: bool = False
+    fish_closed: int = 0
+    asked: int = 0
+    asked_statistical: int = 0
+    started_seq: int | None = None
+
+    @property
+    def id(self) -> str:
+        """Its key: there is one."""
+        return "desk"
+
+
+Object = Specimen | Reading | Measurement | Coded | Container | Batch | Question | Instrument | Place | Desk
+KINDS: dict[str, type[Any]] = {
+    cls.KIND: cls
+    for cls in (Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk)
+}
+O = TypeVar("O", Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk)
+
+
+def key_of(thing: Object) -> Key:
+    """The key an object stands under."""
+    return (thing.KIND, thing.id)
+
+
+def measurand_key(measurand: str, side: str | None, replicate: int | None) -> str:
+    """`gonad_mass`, `gonad_mass.left`, `gonad_mass.left.2`."""
+    return ".".join([measurand, *([side] if side else []), *([str(replicate)] if replicate else [])])
+
+
+def to_json(thing: Object) -> dict[str, Any]:
+    """An object's fields as plain JSON values."""
+    out: dict[str, Any] = {}
+    for f in dataclasses.fields(thing):
+        value = getattr(thing, f.name)
+        out[f.name] = list(value) if isinstance(value, tuple) else dict(value) if isinstance(value, Mapping) else value
+    return out
+
+
+def from_json(kind: str, data: Mapping[str, Any]) -> Object:
+    """An object from `to_json`'s form. Raises KeyError for an unknown kind, TypeError for unknown fields."""
+    values = {name: tuple(v) if isinstance(v, list) else v for name, v in data.items()}
+    made: Object = KINDS[kind](**values)
+    return made
+
+
+class Records(Protocol):
+    """What the bench may ask of the past: objects it no longer keeps in memory. The ledger answers; tests use a dict."""
+
+    def get(self, key: Key) -> Object | None:
+        """The object under a key, as last stored, or None."""
+
+    def numbered(self, number: int) -> str | None:
+        """Id of the specimen that bears this number, or None."""
+
+    def measurements_of(self, specimen_id: str) -> Iterable[Measurement]:
+        """All measurements ever given to it, in order of seq."""
+
+    def questions_of(self, specimen_id: str) -> Iterable[Question]:
+        """All findings about it, in order of seq."""
+
+    def specimens_of(self, batch: str) -> Iterable[Specimen]:
+        """The batch's specimens in order of opening."""
+
+
+class MemoryRecords:
+    """Records kept in a dict: for tests, and for replaying decisions without a file."""
+
+    def __init__(self) -> None:
+        self.objects: dict[Key, Object] = {}
+
+    def store(self, changed: Mapping[Key, Object | None]) -> None:
+        """Keep what an input changed; None removes."""
+        for key, thing in changed.items():
+            if thing is None:
+                self.objects.pop(key, None)
+            else:
+                self.objects[key] = thing
+
+    def get(self, key: Key) -> Object | None:
+        """The object under a key, or None."""
+        return self.objects.get(key)
+
+    def _all(self, cls: type[O]) -> Iterator[O]:
+        return (thing for thing in self.objects.values() if isinstance(thing, cls))
+
+    def numbered(self, number: int) -> str | None:
+        """Id of the specimen that bears this number, or None."""
+        return next((s.specimen_id for s in self._all(Specimen) if s.number == number), None)
+
+    def measurements_of(self, specimen_id: str) -> Iterable[Measurement]:
+        """All measurements ever given to it, in order of seq."""
+        return sorted((m for m in self._all(Measurement) if m.specimen_id == specimen_id), key=lambda m: m.seq)
+
+    def questions_of(self, specimen_id: str) -> Iterable[Question]:
+        """All findings about it, in order of seq."""
+        return sorted((q for q in self._all(Question) if q.specimen_id == specimen_id), key=lambda q: q.seq)
+
+    def specimens_of(self, batch: str) -> Iterable[Specimen]:
+        """The batch's specimens in order of opening."""
+        return sorted((s for s in self._all(Specimen) if s.batch == batch), key=lambda s: s.opened_seq)
