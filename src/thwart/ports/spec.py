@@ -1,0 +1,130 @@
+"""How a port is named in a bench file or on the command line. A name is not yet a port: see `identity.resolve`."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from urllib.parse import urlsplit
+
+from thwart.errors import ConfigError
+
+FORMS = (
+    "/dev/serial/by-id/NAME or another device path",
+    "usb:VID:PID:SERIAL (or usb:VID:PID while only one such adapter is plugged in)",
+    "socket://HOST:PORT",
+    "rfc2217://HOST:PORT",
+    "replay:FILE",
+)
+_HINT = "a port is named as one of:\n    " + "\n    ".join(FORMS) + "\n  `thwart ports` lists what is plugged in"
+_HEX4 = re.compile(r"[0-9A-Fa-f]{4}")
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A device path, best a link below /dev/serial/by-id or by-path: /dev/ttyUSB0 is another adapter after a replug."""
+
+    path: str
+
+    def __str__(self) -> str:
+        return self.path
+
+
+@dataclass(frozen=True, slots=True)
+class Usb:
+    """A serial adapter by USB vendor, product and serial number; found again under whatever name it comes back."""
+
+    vid: int
+    pid: int
+    serial: str | None
+
+    def __str__(self) -> str:
+        return f"usb:{self.vid:04X}:{self.pid:04X}" + (f":{self.serial}" if self.serial is not None else "")
+
+
+@dataclass(frozen=True, slots=True)
+class Tcp:
+    """Bare bytes over TCP, as serial-to-network converters offer them."""
+
+    host: str
+    port: int
+
+    def __str__(self) -> str:
+        return f"socket://{_authority(self.host, self.port)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Rfc2217:
+    """A remote serial port with its settings under our control (RFC 2217, over Telnet)."""
+
+    host: str
+    port: int
+
+    def __str__(self) -> str:
+        return f"rfc2217://{_authority(self.host, self.port)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Replay:
+    """A capture file played at its own pace."""
+
+    path: str
+
+    def __str__(self) -> str:
+        return f"replay:{self.path}"
+
+
+Spec = Device | Usb | Tcp | Rfc2217 | Replay
+
+
+def parse_spec(text: str, where: str = "port") -> Spec:
+    """Read a port's name; raises ConfigError (with `where` as its place) saying what is wrong and which forms exist."""
+    text = text.strip()
+    if text.startswith("usb:"):
+        return _usb(text, where)
+    if text.startswith(("socket://", "rfc2217://")):
+        return _network(text, where)
+    if text.startswith("replay:"):
+        path = text.removeprefix("replay:")
+        if not path:
+            raise _wrong(where, text, "the capture file is missing after 'replay:'")
+        return Replay(path)
+    if text.startswith("/") or re.fullmatch(r"COM\d+", text):
+        return Device(text)
+    if text.startswith("tty"):
+        raise _wrong(where, text, f"a device path starts at the root: /dev/{text}")
+    raise _wrong(where, text, "it is none of the forms a port's name can have")
+
+
+def _usb(text: str, where: str) -> Usb:
+    # The serial number comes last and whole: makers put colons into it.
+    vid, pid, serial = (*text.removeprefix("usb:").split(":", 2), None, None)[:3]
+    for name, number in (("vendor", vid), ("product", pid)):
+        if number is None or not _HEX4.fullmatch(number):
+            raise _wrong(where, text, f"the {name} number must be four hexadecimal digits, not {number or 'nothing'!r}")
+    if serial == "":
+        raise _wrong(where, text, "the serial number after the last colon is empty; leave the colon out as well")
+    assert vid is not None and pid is not None
+    return Usb(int(vid, 16), int(pid, 16), serial)
+
+
+def _network(text: str, where: str) -> Tcp | Rfc2217:
+    try:
+        parts = urlsplit(text)
+        host, port = parts.hostname, parts.port
+    except ValueError as error:
+        raise _wrong(where, text, str(error)) from None
+    if not host:
+        raise _wrong(where, text, "the host is missing")
+    if not port:
+        raise _wrong(where, text, "the port number is missing (1 to 65535)")
+    if parts.path or parts.query or parts.fragment or parts.username is not None:
+        raise _wrong(where, text, "only HOST:PORT may follow the two slashes")
+    return Tcp(host, port) if parts.scheme == "socket" else Rfc2217(host, port)
+
+
+def _authority(host: str, port: int) -> str:
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+
+
+def _wrong(where: str, text: str, why: str) -> ConfigError:
+    return ConfigError(where, [f"{where}: {text!r} is no port: {why}"], _HINT)
