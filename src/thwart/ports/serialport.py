@@ -8,6 +8,7 @@ import os
 import struct
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -40,6 +41,7 @@ _PARITY = {
     "mark": serial.PARITY_MARK,
     "space": serial.PARITY_SPACE,
 }
+_PSEUDO_TERMINALS = "/dev/pts/"
 _ABSENT = frozenset({errno.ENOENT, errno.ENXIO, errno.ENODEV, errno.ENOTDIR, errno.EIO})
 _BUSY = frozenset({errno.EBUSY, errno.EWOULDBLOCK, errno.EAGAIN})
 _FORBIDDEN = frozenset({errno.EACCES, errno.EPERM})
@@ -61,17 +63,24 @@ def apply_line(port: serial.SerialBase, line: LineSettings) -> None:
     port.rts = line.rts
 
 
-def open_serial(spec: Device | Usb, device: str, line: LineSettings) -> Port:
-    """Open `device`, which is what `spec` means now. Raises PortAbsent, PortBusy, PortForbidden or PortError."""
+def open_serial(spec: Device | Usb, device: str, line: LineSettings, waitable: bool = sys.platform != "win32") -> Port:
+    """Open `device`, which is what `spec` means now. Raises PortAbsent, PortBusy, PortForbidden or PortError.
+
+    `waitable`: whether this system can wait on a serial port as on any file.
+    """
     port = serial.Serial()
     port.port = device
     port.exclusive = True
+    settable = line
+    if os.path.realpath(device).startswith(_PSEUDO_TERMINALS):
+        # Linux gives a pseudo-terminal eight bits and no parity, and the C library refuses to be overruled.
+        settable = replace(line, data_bits=8, parity="none")
     try:
-        apply_line(port, line)
+        apply_line(port, settable)
         port.open()
     except (serial.SerialException, OSError, ValueError) as error:
         raise _trouble(spec, device, line, error) from None
-    if sys.platform == "win32":
+    if sys.platform == "win32" or not waitable:
         return PlainSerialPort(port)
     descriptor = port.fileno()
     # pyserial's lock keeps out programs that ask for the lock; this keeps out those that just open the device and would

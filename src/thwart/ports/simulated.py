@@ -1,9 +1,10 @@
 """Simulated instruments: the far end of a real pseudo-terminal or a real TCP connection, for the demo and for tests.
 
 A pseudo-terminal has no speed, no parity and no error counters: bytes pass whatever either side has set. So a `PtyLine`
-that was given its own settings reads what the host has set on the terminal and, where the two differ, sends what a real
-receiver would have made of the signal (`misread`). Line-error counters can't be had that way; tests fake them at the
-system call and say so.
+that was given its own settings reads the speed the host has set on the terminal and, where the two differ, sends what a
+real receiver would have made of the signal (`misread`). That is as far as it goes: Linux keeps a pseudo-terminal at
+eight bits without parity whatever is asked, so a wrong parity can't be seen on it; and line-error counters can't be had
+at all, tests fake them at the system call and say so.
 
 Where there are no pseudo-terminals (anything but POSIX) `TcpLine` offers the same over a loopback connection, without
 settings.
@@ -13,10 +14,12 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import socket
 import sys
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
@@ -66,7 +69,7 @@ class PtyLine:
 
     `link` is a path that always leads to the terminal while it is plugged in, as a link below /dev/serial/by-id does;
     each replug comes back under another /dev/pts. `line` are the instrument's own settings: when given, what it sends
-    is misread by a host that has set others.
+    is misread by a host that has set another speed.
     """
 
     def __init__(self, link: str | Path | None = None, line: LineSettings | None = None) -> None:
@@ -110,8 +113,7 @@ class PtyLine:
                 if self._master is None or _events(self._master, select.POLLIN) & select.POLLHUP:
                     return False
                 if rest is None:
-                    heard = host_settings(self._master) if self._line else None
-                    rest = misread(piece, self._line, heard) if self._line and heard else piece
+                    rest = self._as_heard(piece, self._master)
                 try:
                     rest = rest[os.write(self._master, rest) :]
                 except BlockingIOError:
@@ -121,6 +123,11 @@ class PtyLine:
             if not rest:
                 return True
             time.sleep(_NAP_S)
+
+    def _as_heard(self, piece: bytes, master: int) -> bytes:
+        if self._line is None:
+            return piece
+        return misread(piece, self._line, replace(self._line, baud=host_baud(master)))
 
     def receive(self, timeout_s: float) -> bytes:
         """See SimulatedLine."""
@@ -262,16 +269,11 @@ def simulated_line(link: str | Path, line: LineSettings | None = None) -> Simula
     return TcpLine() if sys.platform == "win32" else PtyLine(link, line)
 
 
-def host_settings(master: int) -> LineSettings:
-    """What the host has set on the terminal whose master end is `master`."""
-    _, _, cflag, _, _, speed, _ = termios.tcgetattr(master)
-    bits = {termios.CS5: 5, termios.CS6: 6, termios.CS7: 7, termios.CS8: 8}[cflag & termios.CSIZE]
-    parity: Parity = "none"
-    if cflag & termios.PARENB:
-        sticky = cflag & getattr(termios, "CMSPAR", 0o10000000000)
-        odd = cflag & termios.PARODD
-        parity = ("mark" if odd else "space") if sticky else ("odd" if odd else "even")
-    return LineSettings(_bauds().get(speed, 0), bits, parity, 2 if cflag & termios.CSTOPB else 1)
+def host_baud(master: int) -> int:
+    """The speed the host has set on the terminal whose master end is `master`; 0 where it is none of the usual ones."""
+    speed = termios.tcgetattr(master)[5]
+    usual = {getattr(termios, name): int(name[1:]) for name in dir(termios) if re.fullmatch(r"B\d+", name)}
+    return usual.get(speed, 0)
 
 
 def misread(data: bytes, sent: LineSettings, heard: LineSettings) -> bytes:
@@ -312,10 +314,6 @@ def _levels(byte: int, line: LineSettings) -> bytes:
 
 def _sample(levels: bytes, at: float) -> int:
     return levels[int(at)] if at < len(levels) else 1
-
-
-def _bauds() -> dict[int, int]:
-    return {getattr(termios, name): int(name[1:]) for name in dir(termios) if name[0] == "B" and name[1:].isdecimal()}
 
 
 def _open_pty() -> tuple[int, str]:
