@@ -1,7 +1,7 @@
 """An entry: one thing that was said (input) or decided (decision), in the one order there is. Pure.
 
 Canonical bytes are the entry's JSON: UTF-8, keys sorted, no blanks, decimals as text, no floats. The hash of an entry
-is SHA-256 over the hash before it and these bytes.
+is SHA-256 over the hash before it and these bytes. docs/ledger.md says it so that another program can check it.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from typing import Any
 
 #: What can be an input. A closed list, documented and tested.
 INPUTS = (
-    "started", "stopped", "configured", "port", "arrival", "reading", "emptied", "scan", "key", "act", "wake", "rejected",
-    "overflow",
+    "started", "stopped", "configured", "port", "arrival", "reading", "emptied", "scan", "key", "act", "wake",
+    "rejected", "overflow",
 )  # fmt: skip
 
 #: The hash before the first entry.
@@ -47,12 +47,16 @@ class Entry:
     version: int = VERSION
 
 
-def canonical(entry: Entry) -> bytes:
-    """The bytes that are hashed and stored. Raises TypeError where the body holds a Decimal or anything else unknown.
+_encode = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False).encode
+
+
+def canonical_text(entry: Entry) -> str:
+    """What is stored of an entry. Raises TypeError where the body holds a float, a Decimal or anything else unknown.
 
     Bytes an instrument sent stand in the body as Latin-1 text: a code point a byte, so nothing is lost.
     """
-    return json.dumps(
+    _refuse_floats(entry.body)
+    return _encode(
         {
             "at": entry.stamp.utc,
             "body": entry.body,
@@ -64,14 +68,62 @@ def canonical(entry: Entry) -> bytes:
             "seq": entry.seq,
             "specimen": entry.specimen_id,
             "v": entry.version,
-        },
-        ensure_ascii=False,
-        sort_keys=True,
-        separators=(",", ":"),
-        allow_nan=False,
-    ).encode()
+        }
+    )
+
+
+def canonical(entry: Entry) -> bytes:
+    """The bytes that are hashed: `canonical_text` as UTF-8."""
+    return canonical_text(entry).encode()
+
+
+def parsed(text: str) -> Entry:
+    """The entry that `canonical_text` wrote. Raises ValueError where the text isn't one (floats are not)."""
+    try:
+        data = _decode(text)
+        if data.keys() != _FIELDS:
+            raise ValueError(f"its fields are {', '.join(sorted(data))}")
+        return Entry(
+            seq=data["seq"],
+            kind=data["kind"],
+            input_seq=data["input"],
+            specimen_id=data["specimen"],
+            stamp=Stamp(data["at"], data["mono_ns"], data["boot"], data["clock_ok"]),
+            body=data["body"],
+            version=data["v"],
+        )
+    except (ValueError, AttributeError) as fault:
+        raise ValueError(f"not an entry: {fault}") from fault
 
 
 def chained(before: bytes, data: bytes) -> bytes:
     """The hash of an entry from the hash before it and its canonical bytes."""
     return hashlib.sha256(before + data).digest()
+
+
+_FIELDS = {"at", "body", "boot", "clock_ok", "input", "kind", "mono_ns", "seq", "specimen", "v"}
+
+
+def _refuse_floats(value: Any) -> None:
+    # A float has no one spelling, so it would make two programs hash one entry differently.
+    kind = type(value)
+    if kind is dict:
+        for inner in value.values():
+            if type(inner) not in _PLAIN:
+                _refuse_floats(inner)
+    elif kind is list or kind is tuple:
+        for inner in value:
+            if type(inner) not in _PLAIN:
+                _refuse_floats(inner)
+    elif isinstance(value, float):
+        raise TypeError(f"an entry's body holds the float {value!r}; numbers with a fraction stand as text")
+
+
+_PLAIN = (str, int, bool, type(None))
+
+
+def _no_float(text: str) -> Any:
+    raise ValueError(f"holds the float {text}")
+
+
+_decode = json.JSONDecoder(parse_float=_no_float, parse_constant=_no_float).decode

@@ -111,7 +111,9 @@ def problems_of(error: ValidationError, model: type[BaseModel], lines: dict[Loc,
         match fault["type"]:
             case "extra_forbidden":
                 allowed = _allowed(model, loc)
-                text = "unknown key" + (f"; {nearest(str(loc[-1]), allowed) or 'allowed: ' + ', '.join(allowed)}" if allowed else "")
+                text = "unknown key" + (
+                    f"; {nearest(str(loc[-1]), allowed) or 'allowed: ' + ', '.join(allowed)}" if allowed else ""
+                )
             case "missing":
                 text = "is missing"
             case _:
@@ -128,7 +130,9 @@ def parse(text: str, where: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise ConfigError(where, [f"{where}: not valid TOML: {error}"], "mend the line named; strings need quotes") from None
+        raise ConfigError(
+            where, [f"{where}: not valid TOML: {error}"], "mend the line named; strings need quotes"
+        ) from None
 
 
 def validate(model: type[M], data: dict[str, Any], text: str, where: str, context: dict[str, Any] | None = None) -> M:

@@ -324,7 +324,7 @@ KINDS: dict[str, type[Any]] = {
     cls.KIND: cls
     for cls in (Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk)
 }
-O = TypeVar("O", Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk)
+T = TypeVar("T", Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk)
 
 
 def key_of(thing: Object) -> Key:
@@ -390,7 +390,7 @@ class MemoryRecords:
         """The object under a key, or None."""
         return self.objects.get(key)
 
-    def _all(self, cls: type[O]) -> Iterator[O]:
+    def _all(self, cls: type[T]) -> Iterator[T]:
         return (thing for thing in self.objects.values() if isinstance(thing, cls))
 
     def numbered(self, number: int) -> str | None:

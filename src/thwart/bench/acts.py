@@ -1,0 +1,65 @@
+"""The table of acts: what a person can do, in one place. Help, documentation and cards are made from it. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Group = Literal["fish", "value", "container", "batch", "bench", "people"]
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """One act. `usage` names its arguments (upper case: to be filled in; [..]: may be left out)."""
+
+    name: str
+    usage: str
+    effect: str
+    group: Group
+    example: str
+    two_steps: bool = False
+    """Destructive: said once it asks, said again it happens."""
+    undoable: bool = True
+
+
+ACTS: dict[str, Act] = {
+    act.name: act
+    for act in (
+        Act("batch", "open NAME [SPECIES] | close REASON | reopen NAME REASON",
+            "opens, closes or reopens a batch; closing reads out fish, incomplete ones, containers first, last, skipped",
+            "batch", "batch open north-bay", two_steps=False),
+        Act("practice", "on | off", "what is opened now is practice and never reaches default views", "batch", "practice on"),
+        Act("next", "", "closes the fish in hand and opens the next; does nothing on a fish without readings", "fish", "next"),
+        Act("again", "", "the waiting reading replaces the one before (both kept); without one, the last measurand is open again",
+            "value", "again"),
+        Act("stands", "[REASON]", "accepts what was questioned", "value", "stands measured-twice"),
+        Act("as", "MEASURAND", "routes the next reading at this place; lapses at next", "value", "as total_length"),
+        Act("value", "MEASURAND NUMBER UNIT [HOW]", "an entry by hand, marked with how: pad, tape, balance or transcribed",
+            "value", "value whole_mass 412.5 g balance"),
+        Act("missing", "MEASURAND|FIELD REASON",
+            "there is no value, and why: not-attempted, not-found, could-not-tell, broken, mislaid, too-light, beyond",
+            "value", "missing whole_mass mislaid"),
+        Act("code", "FIELD CODE [of NUMBER|of previous]", "a coded observation, also late", "fish", "code sex F"),
+        Act("species", "NAME [of NUMBER|of previous]", "for the fish in hand, else for the next; unknown is valid", "fish",
+            "species perch"),
+        Act("confirm", "", "takes the expected container", "container", "confirm"),
+        Act("skip", "", "leaves the expected container out for good", "container", "skip"),
+        Act("void", "", "there never was such a fish", "fish", "void", two_steps=True),
+        Act("lost", "", "the fish went overboard; what was measured counts", "fish", "lost", two_steps=True),
+        Act("recall", "NUMBER", "a closed fish is in hand again, for what is missing", "fish", "recall 118"),
+        Act("swap", "", "exchanges the two values last filled", "value", "swap"),
+        Act("tared", "", "what lies on the scale is the tray, not a fish", "value", "tared"),
+        Act("pause", "", "readings are loose until resume (hosing, breaks)", "bench", "pause"),
+        Act("resume", "", "ends the pause", "bench", "resume"),
+        Act("measurer", "NAME", "who measures at this place", "people", "measurer ida"),
+        Act("recorder", "NAME", "who records at this place", "people", "recorder ben"),
+        Act("stager", "NAME", "who tells sex and stage at this place", "people", "stager ida"),
+        Act("undo", "[undo]", "takes back the last act or reading at this place; `undo undo` takes back the last undo", "bench",
+            "undo", undoable=False),
+    )
+}  # fmt: skip
+
+#: Why a value is missing. A closed list.
+MISSING_REASONS = ("not-attempted", "not-found", "could-not-tell", "broken", "mislaid", "too-light", "beyond")
+#: How a value came that no instrument sent. A closed list.
+HAND = ("pad", "tape", "balance", "transcribed")

@@ -1,0 +1,444 @@
+"""What inputs and decisions do to the state: one small function each, in two tables. Pure.
+
+Nothing here judges: an effect only writes down what its entry says, so that recorded entries can be folded without
+the protocol or the rules that made them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from ..entries import Entry
+from . import tables
+from .state import (
+    Batch,
+    Coded,
+    Container,
+    Instrument,
+    Measurement,
+    Question,
+    Reading,
+    Specimen,
+    measurand_key,
+)
+
+if TYPE_CHECKING:
+    from .kernel import Bench
+
+Effect = Callable[["Bench", Entry], None]
+
+
+def _rank(verdict: int | None) -> int:
+    """QARTOD precedence: 4 > 3 > 1 > 2 > 9."""
+    return {None: 0, 9: 1, 2: 2, 1: 3, 3: 4, 4: 5}[verdict]
+
+
+# ---- inputs --------------------------------------------------------------------------------------------------------
+
+
+def _started(bench: Bench, entry: Entry) -> None:
+    bench.put(replace(bench.desk, started_seq=entry.seq))
+    for i in bench.all(Instrument):
+        bench.put(replace(i, present=False, blind=True, load_seq=None, load_specimens={}, load_readings=()))
+
+
+def _port(bench: Bench, entry: Entry) -> None:
+    b = entry.body
+    known = bench.get(Instrument, b["instrument"]) or Instrument(
+        b["instrument"], b["profile"], b["port"], present=False
+    )
+    present = bool(entry.body["present"])
+    gone: dict[str, Any] = (
+        {} if present else {"load_seq": None, "load_specimens": {}, "load_readings": (), "last_text": None}
+    )
+    bench.put(replace(known, present=present, changed_utc=entry.stamp.utc, blind=True, **gone))
+
+
+def _arrival(bench: Bench, entry: Entry) -> None:
+    known = bench.get(Instrument, entry.body["instrument"])
+    if known is None:
+        return
+    hands = {name: bench.place(name).in_hand for name in entry.body["places"]}
+    bench.put(
+        replace(
+            known, blind=False, load_seq=entry.seq, load_specimens=hands, load_readings=(),
+            zero=entry.body.get("baseline") if entry.body.get("baseline") is not None else known.zero,
+        )
+    )  # fmt: skip
+
+
+def _emptied(bench: Bench, entry: Entry) -> None:
+    known = bench.get(Instrument, entry.body["instrument"])
+    if known is None:
+        return
+    for seq in known.load_readings:
+        for m in bench.all(Measurement):
+            if m.reading_seq == seq:
+                bench.put(replace(m, zero_after=entry.body.get("resting")))
+    bench.put(replace(known, blind=False, load_seq=None, load_specimens={}, load_readings=()))
+
+
+def _reading(bench: Bench, entry: Entry) -> None:
+    b = entry.body
+    known = bench.get(Instrument, b["instrument"])
+    after = known.load_seq if known is not None and known.load_seq is not None else entry.seq - 1
+    bench.put(
+        Reading(
+            seq=entry.seq, instrument=b["instrument"], place=None, raw=b["raw"], value=b.get("value"), unit=b.get("unit"),
+            base_value=b.get("base"), condition=b["condition"], settled=b["settled"], spread=b.get("spread"),
+            samples=b.get("samples", 1), zero_before=b.get("zero_before"), plateau=b.get("plateau", 1),
+            arrived_utc=b["arrived_utc"], arrived_ns=b["arrived_ns"], done_utc=entry.stamp.utc, arrived_after_seq=after,
+            outcome=None,
+        )
+    )  # fmt: skip
+    if known is not None:
+        bench.put(
+            replace(
+                known,
+                last_seq=entry.seq,
+                last_text=b.get("value"),
+                last_ns=b["arrived_ns"],
+                load_readings=(*known.load_readings, entry.seq) if known.load_seq is not None else known.load_readings,
+            )
+        )
+
+
+INPUT_EFFECTS: Mapping[str, Effect] = {
+    "started": _started,
+    "port": _port,
+    "arrival": _arrival,
+    "emptied": _emptied,
+    "reading": _reading,
+}
+
+
+# ---- decisions -----------------------------------------------------------------------------------------------------
+
+
+def _touch(bench: Bench, entry: Entry, **changes: Any) -> None:
+    """The place of a decision had an event."""
+    place = bench.place(entry.body["place"])
+    bench.put(replace(place, last_input=entry.input_seq, **changes))
+
+
+def _batch(bench: Bench, entry: Entry) -> None:
+    b = entry.body
+    known = bench.get(Batch, b["batch"])
+    match b["op"]:
+        case "open":
+            bench.put(
+                Batch(
+                    batch=b["batch"], parent=b.get("parent"), kind=b.get("kind"), opened_utc=entry.stamp.utc, closed_utc=None,
+                    species=b.get("species"), total_mass_g=None, sub_mass_g=None, counted=None, measured=0, selection=None,
+                    preservation=None, presentation=None, end_reason=None, practice=b["practice"],
+                )
+            )  # fmt: skip
+        case "close":
+            assert known is not None
+            bench.put(replace(known, closed_utc=entry.stamp.utc, end_reason=b["reason"]))
+        case "reopen":
+            assert known is not None
+            bench.put(replace(known, closed_utc=None, end_reason=None))
+    _touch(bench, entry, batch=None if b["op"] == "close" else b["batch"])
+
+
+def _practice(bench: Bench, entry: Entry) -> None:
+    bench.put(replace(bench.desk, practice=entry.body["on"]))
+    _touch(bench, entry)
+
+
+def _opened(bench: Bench, entry: Entry) -> None:
+    b = entry.body
+    assert entry.specimen_id is not None
+    place = bench.place(b["place"])
+    bench.put(
+        Specimen(
+            specimen_id=entry.specimen_id, number=b["number"], batch=b["batch"], species=b["species"],
+            state=tables.step(tables.SPECIMEN, None, "opened"), end=None, place=b["place"],
+            opened_seq=entry.seq, opened_utc=entry.stamp.utc, practice=b["practice"], provisional=b.get("provisional", False),
+        )
+    )  # fmt: skip
+    desk = bench.desk
+    free = tuple(n for n in desk.free_numbers if n != b["number"])
+    bench.put(replace(desk, free_numbers=free, next_number=max(desk.next_number, b["number"] + 1)))
+    _touch(
+        bench, entry, in_hand=entry.specimen_id, previous=place.in_hand or place.previous, filled=(), route_as=None,
+        reopened=None, species_next=None,
+    )  # fmt: skip
+
+
+def _ready(bench: Bench, entry: Entry) -> None:
+    """`ready` or `wanted`: required measurands are in, or one is open again."""
+    s = bench.need(Specimen, entry.specimen_id or "")
+    event = "required in" if entry.kind == "ready" else "wanted again"
+    bench.put(replace(s, state=tables.step(tables.SPECIMEN, s.state, event)))
+
+
+def _closed(bench: Bench, entry: Entry) -> None:
+    b = entry.body
+    s = bench.need(Specimen, entry.specimen_id or "")
+    state = tables.step(tables.SPECIMEN, s.state, "ended")
+    bench.put(replace(s, state=state, end=b["end"], closed_utc=entry.stamp.utc, same_as=b.get("same_as")))
+    place = bench.place(b["place"])
+    desk = bench.desk
+    bench.put(replace(desk, fish_closed=desk.fish_closed + 1))
+    batch = bench.get(Batch, s.batch)
+    if batch is not None and s.closed_utc is None and b["end"] != "void":
+        bench.put(replace(batch, measured=batch.measured + 1))
+    tray = place.tray if s.specimen_id in place.tray else (*place.tray, s.specimen_id)
+    back = place.aside[-1] if place.aside else None
+    _touch(
+        bench, entry, in_hand=back, aside=place.aside[:-1], previous=s.specimen_id, tray=tray, waiting=None, filled=(),
+        route_as=None, reopened=None, armed=None, armed_until_ns=None,
+    )  # fmt: skip
+
+
+def _ended(bench: Bench, entry: Entry) -> None:
+    """A closed fish's end changes (a late value made it complete)."""
+    s = bench.need(Specimen, entry.specimen_id or "")
+    bench.put(replace(s, end=entry.body["end"]))
+
+
+def _recalled(bench: Bench, entry: Entry) -> None:
+    s = bench.need(Specimen, entry.specimen_id or "")
+    bench.put(replace(s, state=tables.step(tables.SPECIMEN, s.state, "recalled"), end=None))
+    place = bench.place(entry.body["place"])
+    aside = (*place.aside, place.in_hand) if place.in_hand else place.aside
+    _touch(bench, entry, in_hand=s.specimen_id, aside=aside, filled=(), waiting=None)
+
+
+def _outcome(bench: Bench, entry: Entry) -> None:
+    """What becomes of a reading."""
+    b = entry.body
+    r = bench.need(Reading, b["reading"])
+    outcome = tables.step(tables.READING, r.outcome, b["event"])
+    bench.put(
+        replace(
+            r, outcome=outcome, why=b.get("why"), place=b.get("place") or r.place,
+            specimen_id=entry.specimen_id or r.specimen_id,
+        )
+    )  # fmt: skip
+    if b.get("place"):
+        waiting = bench.place(b["place"]).waiting
+        if outcome == "waiting":
+            waiting = r.seq
+        elif waiting == r.seq:
+            waiting = None
+        _touch(bench, entry, waiting=waiting)
+
+
+def _measured(bench: Bench, entry: Entry) -> None:
+    b = entry.body
+    s = bench.need(Specimen, entry.specimen_id or "")
+    event = "doesn't fit" if b["questioned"] else "fits"
+    m = Measurement(
+        seq=entry.seq, specimen_id=s.specimen_id, number=s.number, measurand=b["measurand"], side=b["side"],
+        replicate=b["replicate"], value=b["value"], unit=b["unit"], raw_value=b["raw_value"], raw_unit=b["raw_unit"],
+        rounded_value=b["rounded"], status=tables.step(tables.MEASUREMENT, None, event), verdict=b["verdict"],
+        cause=b["cause"], place=b["place"], instrument=b["instrument"], how=b["how"], measurer=b["measurer"],
+        recorder=b["recorder"], zero_before=b["zero_before"], zero_after=None, taken_utc=b["taken_utc"],
+        supersedes=b["supersedes"], reading_seq=b["reading"], practice=s.practice,
+    )  # fmt: skip
+    bench.put(m)
+    if m.supersedes is not None:
+        old = bench.need(Measurement, m.supersedes)
+        if old.status in ("stands", "questioned"):
+            bench.put(replace(old, status=tables.step(tables.MEASUREMENT, old.status, "superseded")))
+            r = None if old.reading_seq is None else bench.get(Reading, old.reading_seq)
+            if r is not None and r.outcome == "taken" and old.reading_seq != m.reading_seq:
+                bench.put(replace(r, outcome=tables.step(tables.READING, r.outcome, "superseded")))
+    key = measurand_key(m.measurand, m.side, m.replicate)
+    missing = {k: v for k, v in s.missing.items() if k != key}
+    worst = m.verdict if _rank(m.verdict) > _rank(s.worst_verdict) else s.worst_verdict
+    bench.put(replace(s, values={**s.values, key: m.seq}, missing=missing, worst_verdict=worst, given=s.given + 1))
+    place = bench.place(b["place"])
+    mine = place.in_hand == s.specimen_id
+    _touch(
+        bench, entry, filled=(*place.filled, m.seq) if mine else place.filled,
+        route_as=None if b["reading"] is not None else place.route_as, reopened=None,
+    )  # fmt: skip
+    if (
+        m.instrument is not None
+        and (i := bench.get(Instrument, m.instrument)) is not None
+        and m.zero_before is not None
+    ):
+        bench.put(replace(i, since_zero=(*i.since_zero, m.seq)[-50:]))
+
+
+def _withdrawn(bench: Bench, entry: Entry) -> None:
+    """A measurement no longer stands and its measurand is wanted again."""
+    m = bench.need(Measurement, entry.body["measurement"])
+    bench.put(replace(m, status=tables.step(tables.MEASUREMENT, m.status, "withdrawn")))
+    s = bench.need(Specimen, m.specimen_id)
+    bench.put(replace(s, values={k: v for k, v in s.values.items() if v != m.seq}))
+    _touch(bench, entry, filled=tuple(f for f in bench.place(entry.body["place"]).filled if f != m.seq))
+
+
+def _stood_by(bench: Bench, entry: Entry) -> None:
+    m = bench.need(Measurement, entry.body["measurement"])
+    bench.put(replace(m, status=tables.step(tables.MEASUREMENT, m.status, "stood by")))
+    _touch(bench, entry)
+
+
+def _suspect(bench: Bench, entry: Entry) -> None:
+    """Later evidence makes a measurement suspect; its value and status stay."""
+    m = bench.need(Measurement, entry.body["measurement"])
+    if _rank(m.verdict) < _rank(3):
+        bench.put(replace(m, verdict=3, cause=entry.body["cause"]))
+        s = bench.need(Specimen, m.specimen_id)
+        if _rank(s.worst_verdict) < _rank(3):
+            bench.put(replace(s, worst_verdict=3))
+
+
+def _missing(bench: Bench, entry: Entry) -> None:
+    s = bench.need(Specimen, entry.specimen_id or "")
+    missing = {**s.missing, entry.body["name"]: entry.body["reason"]}
+    bench.put(replace(s, missing=missing, given=s.given + 1))
+    _touch(bench, entry)
+
+
+def _coded(bench: Bench, entry: Entry) -> None:
+    b = entry.body
+    s = bench.need(Specimen, entry.specimen_id or "")
+    if b["supersedes"] is not None:
+        bench.put(replace(bench.need(Coded, b["supersedes"]), status="superseded"))
+    bench.put(
+        Coded(
+            seq=entry.seq, specimen_id=s.specimen_id, field=b["field"], scale=b["scale"], code=b["code"],
+            missing_reason=b["missing_reason"], who=b["who"], at_utc=entry.stamp.utc, supersedes=b["supersedes"],
+        )
+    )  # fmt: skip
+    bench.put(replace(bench.need(Specimen, s.specimen_id), given=s.given + 1))
+    _touch(bench, entry)
+
+
+def _species(bench: Bench, entry: Entry) -> None:
+    if entry.specimen_id is None:
+        _touch(bench, entry, species_next=entry.body["species"])
+        return
+    s = bench.need(Specimen, entry.specimen_id)
+    bench.put(replace(s, species=entry.body["species"]))
+    _touch(bench, entry)
+
+
+def _container(bench: Bench, entry: Entry) -> None:
+    b = entry.body
+    bench.put(
+        Container(
+            number=b["number"], specimen_id=entry.specimen_id, structure=b.get("structure"), taken=b.get("taken"),
+            side=None, condition=None, kind=b["kind"], dried=None, state=b["state"], at_utc=entry.stamp.utc,
+        )
+    )  # fmt: skip
+    if entry.specimen_id is not None:
+        s = bench.need(Specimen, entry.specimen_id)
+        bench.put(replace(s, containers=(*s.containers, b["number"]), given=s.given + 1))
+    bench.put(replace(bench.desk, expected=b["expected"]))
+    _touch(bench, entry)
+
+
+def _asked(bench: Bench, entry: Entry) -> None:
+    """`asked` interrupts, `noted` goes on the quiet list."""
+    b = entry.body
+    asked = entry.kind == "asked"
+    bench.put(
+        Question(
+            seq=entry.seq, place=b.get("place"), specimen_id=entry.specimen_id, measurand=b.get("measurand"),
+            verdict=b["verdict"], kind=b["code"], args=b["args"], probability=b.get("probability"),
+            runner_up=b.get("runner_up"), text=b["text"], asked=asked,
+            state=tables.step(tables.QUESTION, None, entry.kind), answered_by=None, about=b.get("about"),
+        )
+    )  # fmt: skip
+    if asked:
+        desk = bench.desk
+        bench.put(
+            replace(desk, asked=desk.asked + 1, asked_statistical=desk.asked_statistical + bool(b.get("statistical")))
+        )
+    if entry.specimen_id is not None:
+        s = bench.need(Specimen, entry.specimen_id)
+        if b["verdict"] in (3, 4) and _rank(b["verdict"]) > _rank(s.worst_verdict):
+            bench.put(replace(s, worst_verdict=b["verdict"]))
+
+
+def _moved(bench: Bench, entry: Entry) -> None:
+    """A question is answered, moves to the quiet list, or was read out."""
+    q = bench.need(Question, entry.body["question"])
+    state = tables.step(tables.QUESTION, q.state, entry.body["event"])
+    by = entry.input_seq if state == "answered" else q.answered_by
+    bench.put(replace(q, state=state, answered_by=by))
+
+
+def _read_out(bench: Bench, entry: Entry) -> None:
+    """The tray was read out and is empty."""
+    for seq in entry.body["questions"]:
+        q = bench.need(Question, seq)
+        if q.state == "quiet":
+            bench.put(replace(q, state=tables.step(tables.QUESTION, q.state, "read out")))
+    bench.put(replace(bench.place(entry.body["place"]), tray=()))
+
+
+def _placed(bench: Bench, entry: Entry) -> None:
+    """Something about the place itself: routing, pause, people, what was said once and wants saying again."""
+    _touch(bench, entry, **entry.body["set"])
+
+
+def _load(bench: Bench, entry: Entry) -> None:
+    """What lies on an instrument is the tray: the next load is new."""
+    i = bench.need(Instrument, entry.body["instrument"])
+    bench.put(replace(i, load_seq=None, load_specimens={}, load_readings=(), blind=False))
+
+
+def _zeroed(bench: Bench, entry: Entry) -> None:
+    """A good zero was seen: what was weighed before it is settled."""
+    i = bench.need(Instrument, entry.body["instrument"])
+    bench.put(replace(i, zero=entry.body["zero"], since_zero=()))
+
+
+def _undone(bench: Bench, entry: Entry) -> None:
+    b = entry.body
+    memento = bench.last_memento(b["place"], b["redo"])
+    assert memento is not None
+    assert b["redo"] or memento.input_seq == b["of"]
+    bench.unwind(memento, entry.input_seq or 0)
+    bench.put(replace(bench.place(b["place"]), last_input=entry.input_seq))
+
+
+def _key(bench: Bench, entry: Entry) -> None:
+    bench.put(replace(bench.place(entry.body["place"]), last_key_ns=entry.body["at_ns"]))
+
+
+def _nothing(bench: Bench, entry: Entry) -> None:
+    """Said, but nothing changes."""
+
+
+EFFECTS: Mapping[str, Effect] = {
+    "batch": _batch,
+    "practice": _practice,
+    "opened": _opened,
+    "ready": _ready,
+    "wanted": _ready,
+    "closed": _closed,
+    "ended": _ended,
+    "recalled": _recalled,
+    "outcome": _outcome,
+    "measured": _measured,
+    "withdrawn": _withdrawn,
+    "stood-by": _stood_by,
+    "suspect": _suspect,
+    "missing": _missing,
+    "coded": _coded,
+    "species": _species,
+    "container": _container,
+    "asked": _asked,
+    "noted": _asked,
+    "question": _moved,
+    "read-out": _read_out,
+    "placed": _placed,
+    "load": _load,
+    "zeroed": _zeroed,
+    "undone": _undone,
+    "key": _key,
+    "told": _nothing,
+    "refused": _nothing,
+}

@@ -1,0 +1,268 @@
+"""The protocol: what to take from each specimen, in what order, rounded how, with which species, codes and containers. Pure.
+
+`read` turns the text of a TOML file into a `Protocol`; every fault is told at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from functools import cached_property
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from .. import tomlfile, units
+from ..tomlfile import Strict
+from .labels import LabelError, Template
+
+NAME = r"^[a-z][a-z0-9_]*$"
+Name = Annotated[str, Field(pattern=NAME)]
+Number = Annotated[Decimal, Field(allow_inf_nan=False)]
+
+_LABEL_FAULTS = {
+    "check-inside": "`?` (check character) may only stand at the end",
+    "check-length": "the number of `?` at the end must fit the check scheme (mod-97-10: two, others: one, none: none)",
+    "no-digits": "needs at least one `#` (digit that counts)",
+    "two-runs": "the `#` must stand together",
+}
+
+
+class Rounding(Strict):
+    """How a measurand is rounded: `rule` below or nearest, to a `step` with its unit (`"1 cm"`)."""
+
+    rule: Literal["below", "nearest"]
+    step: str
+
+    @field_validator("step")
+    @classmethod
+    def _step(cls, text: str) -> str:
+        _amount(text)
+        return text
+
+    @property
+    def step_base(self) -> Decimal:
+        """The step in mm or g."""
+        value, unit = _amount(self.step)
+        return units.to_base(value, unit)
+
+
+def _amount(text: str) -> tuple[Decimal, str]:
+    number, _, written = text.partition(" ")
+    unit = units.ucum(written)
+    try:
+        value = Decimal(number)
+    except ArithmeticError:
+        value = Decimal(0)
+    if unit is None or not value > 0:
+        raise ValueError(f"{text!r}: write a positive number, a blank and a unit, as in '1 cm' or '0.1 g'")
+    return value, unit
+
+
+class Measurand(Strict):
+    """One thing to measure. `sides` and `replicates` make several of it."""
+
+    name: Name
+    quantity: Literal["length", "mass"]
+    required: bool = True
+    rounding: Rounding | None = None
+    sides: tuple[Name, ...] = ()
+    replicates: Annotated[int, Field(ge=1, le=9)] = 1
+    minimum: Number | None = None
+    """Least value an instrument may route here, base unit."""
+    maximum: Number | None = None
+    hand_division: str | None = None
+    """Division of what it is measured with by hand (`"5 g"`): a finer entry is refused."""
+
+    @field_validator("hand_division")
+    @classmethod
+    def _hand(cls, text: str | None) -> str | None:
+        if text is not None:
+            _amount(text)
+        return text
+
+    @property
+    def hand_division_base(self) -> Decimal | None:
+        """The division by hand in mm or g."""
+        if self.hand_division is None:
+            return None
+        value, unit = _amount(self.hand_division)
+        return units.to_base(value, unit)
+
+    def slots(self) -> list[Slot]:
+        """Its slots in order: every side, every replicate."""
+        return [
+            Slot(self, side, replicate)
+            for side in (self.sides or (None,))
+            for replicate in (range(1, self.replicates + 1) if self.replicates > 1 else (None,))
+        ]
+
+
+class Slot:
+    """A measurand with its side and replicate: what one reading can fill."""
+
+    __slots__ = ("key", "measurand", "replicate", "side")
+
+    def __init__(self, measurand: Measurand, side: str | None, replicate: int | None) -> None:
+        self.measurand, self.side, self.replicate = measurand, side, replicate
+        self.key = ".".join([measurand.name, *([side] if side else []), *([str(replicate)] if replicate else [])])
+
+    @property
+    def column(self) -> str:
+        """Its column in the view `specimens`."""
+        return f"{self.key.replace('.', '_')}_{units.BASE[self.measurand.quantity]}"
+
+
+class Limit(Strict):
+    """What is possible (outside: impossible) and what is usual (outside: suspect), base unit, bounds included."""
+
+    possible: tuple[Number, Number] | None = None
+    usual: tuple[Number, Number] | None = None
+
+    @model_validator(mode="after")
+    def _order(self) -> Limit:
+        for name, span in (("possible", self.possible), ("usual", self.usual)):
+            if span and not span[0] < span[1]:
+                raise ValueError(f"{name}: the lower bound must be below the upper")
+        if (
+            self.possible
+            and self.usual
+            and not (self.possible[0] <= self.usual[0] and self.usual[1] <= self.possible[1])
+        ):
+            raise ValueError("usual must lie within possible")
+        return self
+
+
+class Species(Strict):
+    """A species of the protocol: its names, what it lacks, its limits."""
+
+    title: str
+    scientific: str | None = None
+    drop: tuple[Name, ...] = ()
+    limits: Mapping[Name, Limit] = {}
+
+
+class Codes(Strict):
+    """A coded field (sex, maturity …): its scale and closed list of codes with their meaning."""
+
+    scale: str
+    values: Mapping[str, str]
+    required: bool = False
+
+
+class Containers(Strict):
+    """The envelope or vial each specimen gets. `role`: `first` (its scan opens) or `last` (its scan closes)."""
+
+    kind: Name = "envelope"
+    role: Literal["first", "last"] = "last"
+    label: str
+    check: Literal["mod-11-2", "mod-37-2", "mod-11-10", "mod-37-36", "mod-97-10", "luhn", "gs1"] | None = None
+    structure: Name | None = None
+    first: str | None = None
+    """First label of the series: makes out-of-order labels known, and `confirm` and `skip` possible."""
+    last: str | None = None
+    required: bool = True
+
+    @cached_property
+    def template(self) -> Template:
+        """The label's template."""
+        return Template(self.label, self.check)
+
+    @model_validator(mode="after")
+    def _valid(self) -> Containers:
+        try:
+            template = self.template
+        except LabelError as error:
+            raise ValueError(f"label: {_LABEL_FAULTS[error.code]}") from None
+        if template.could_be_card():
+            raise ValueError(f"label: {self.label!r} could be read as a command card; begin it with something else")
+        for name, label in (("first", self.first), ("last", self.last)):
+            if label is not None:
+                try:
+                    template.read(label)
+                except LabelError as error:
+                    why = "its check character is wrong" if error.code == "check" else f"it doesn't fit {self.label!r}"
+                    raise ValueError(f"{name}: {label!r}: {why}") from None
+        if self.first and self.last and template.count(self.first) > template.count(self.last):
+            raise ValueError("first must come before last")
+        return self
+
+
+class Numbers(Strict):
+    """The bench's block of specimen numbers."""
+
+    first: Annotated[int, Field(ge=1)] = 1
+    last: Annotated[int, Field(ge=1)] = 999_999
+
+    @model_validator(mode="after")
+    def _order(self) -> Numbers:
+        if self.first > self.last:
+            raise ValueError("first must not be above last")
+        return self
+
+
+class Protocol(Strict):
+    """The whole protocol of a bench."""
+
+    name: Annotated[str, Field(min_length=1)]
+    flow: Literal["solo"] = "solo"
+    measurands: Annotated[tuple[Measurand, ...], Field(min_length=1)]
+    order: tuple[tuple[Name, ...], ...] = ()
+    """Order relations: in each, a value may not be above the next one's (`standard_length, fork_length, total_length`)."""
+    species: Mapping[Name, Species] = {}
+    single_species: Name | None = None
+    """Species of every fish unless said otherwise."""
+    codes: Mapping[Name, Codes] = {}
+    containers: Containers | None = None
+    numbers: Numbers = Numbers()
+    opens_by_reading: bool = False
+    pedal_dead_time_ms: Annotated[int, Field(ge=0, le=5000)] = 700
+    pause_keeps_people_min: Annotated[int, Field(ge=0)] = 20
+    tray: Annotated[int, Field(ge=1, le=100)] = 10
+
+    @model_validator(mode="after")
+    def _names(self) -> Protocol:
+        faults = []
+        names = [m.name for m in self.measurands]
+        faults += [f"measurands: {n!r} stands twice" for n in sorted({n for n in names if names.count(n) > 1})]
+        for i, chain in enumerate(self.order):
+            faults += [
+                f"order[{i}]: {n!r} is no measurand; {tomlfile.nearest(n, names)}" for n in chain if n not in names
+            ]
+        for code, species in self.species.items():
+            for where, used in (("drop", species.drop), ("limits", species.limits)):
+                faults += [
+                    f"species.{code}.{where}: {n!r} is no measurand; {tomlfile.nearest(n, names)}"
+                    for n in used
+                    if n not in names
+                ]
+        if self.single_species and self.single_species not in self.species:
+            faults.append(
+                f"single_species: {self.single_species!r} is not in species; {tomlfile.nearest(self.single_species, self.species)}"
+            )
+        if "unknown" in self.species:
+            faults.append("species: 'unknown' is always there and can't be defined")
+        if faults:
+            raise ValueError("; ".join(faults))
+        return self
+
+    @cached_property
+    def slots(self) -> tuple[Slot, ...]:
+        """Every slot in protocol order."""
+        return tuple(slot for m in self.measurands for slot in m.slots())
+
+    @cached_property
+    def slot_by_key(self) -> dict[str, Slot]:
+        """Slots by key."""
+        return {slot.key: slot for slot in self.slots}
+
+    def slots_for(self, species: str | None) -> tuple[Slot, ...]:
+        """The slots wanted of a species (None or unknown: all)."""
+        known = self.species.get(species or "")
+        drop = known.drop if known is not None else ()
+        return tuple(s for s in self.slots if s.measurand.name not in drop)
+
+
+def read(text: str, where: str) -> Protocol:
+    """A protocol from its TOML text. Raises ConfigError with all faults at once."""
+    return tomlfile.validate(Protocol, tomlfile.parse(text, where), text, where)

@@ -1,0 +1,87 @@
+"""What the bench must know of its places and instruments: plain data, recorded whole at each start. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any, Literal
+
+from .protocol import Protocol
+
+#: Two prints of one instrument nearer than this, and within one division, are one touch.
+DEAD_TIME_NS = 250_000_000
+#: How long a destructive act said once waits to be said again.
+ARMED_NS = 15_000_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class InstrumentSetup:
+    """An instrument of the bench. `division`, `minimum` and `maximum` are in the base unit of its quantity."""
+
+    name: str
+    profile: str
+    port: str
+    kind: Literal["length", "mass", "identifier", "key"]
+    emptied: Literal["stream", "each", "none"]
+    places: tuple[str, ...]
+    serves: tuple[str, ...] | None = None
+    """Names of the measurands it serves; None: all of its quantity."""
+    division: Decimal | None = None
+    minimum: Decimal | None = None
+    maximum: Decimal | None = None
+    keys: Mapping[str, str] = field(default_factory=dict)
+    """What a key sends → the words of an act."""
+
+    def to_json(self) -> dict[str, Any]:
+        """As plain JSON values."""
+        return {
+            "name": self.name, "profile": self.profile, "port": self.port, "kind": self.kind, "emptied": self.emptied,
+            "places": list(self.places), "serves": None if self.serves is None else list(self.serves),
+            "division": _text(self.division), "minimum": _text(self.minimum), "maximum": _text(self.maximum),
+            "keys": dict(self.keys),
+        }  # fmt: skip
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> InstrumentSetup:
+        """From `to_json`'s form."""
+        given = dict(data)
+        for name in ("division", "minimum", "maximum"):
+            given[name] = None if given[name] is None else Decimal(given[name])
+        given["places"] = tuple(given["places"])
+        given["serves"] = None if given["serves"] is None else tuple(given["serves"])
+        return cls(**given)
+
+
+def _text(value: Decimal | None) -> str | None:
+    return None if value is None else str(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """Everything the bench decides by, beside its state."""
+
+    bench: str
+    protocol: Protocol
+    places: tuple[str, ...]
+    instruments: Mapping[str, InstrumentSetup]
+
+    def to_json(self) -> dict[str, Any]:
+        """As plain JSON values, for the ledger."""
+        return {
+            "bench": self.bench,
+            "protocol": self.protocol.model_dump(mode="json", exclude_defaults=True),
+            "places": list(self.places),
+            "instruments": [i.to_json() for i in self.instruments.values()],
+        }
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> Setup:
+        """From `to_json`'s form. Raises pydantic's ValidationError for a protocol of another version."""
+        instruments = [InstrumentSetup.from_json(i) for i in data["instruments"]]
+        return cls(
+            bench=data["bench"],
+            protocol=Protocol.model_validate(data["protocol"]),
+            places=tuple(data["places"]),
+            instruments={i.name: i for i in instruments},
+        )

@@ -1,0 +1,106 @@
+"""English for every code the bench uses. One sentence a code; the ledger stores it, the feed carries it. Pure.
+
+`{names}` are the arguments of the code. A language file of another tongue has the same codes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+#: Questions and notes: cause code → words.
+QUESTIONS: dict[str, str] = {
+    "again-or-new": "{number} has {measurand} {old} already, now {value} {unit}: again or new?",
+    "load-at-start": "{value} {unit} lay on {instrument} before anyone saw it arrive: `stands` takes it for {number}, or lift it and lay it on again",
+    "changed-on-the-pan": "{number}: changed on the pan {old} → {value} {unit}: `again` takes the second",
+    "impossible": "{number}: {measurand} {value} {unit} is impossible for {species} ({low} to {high}): measure again",
+    "unusual": "{number}: {measurand} {value} {unit} is unusual for {species} ({low} to {high}): look again, `stands` if it is so",
+    "order": "{number}: {measurand} {value} {unit} is above {other} {other_value} {unit}: `swap` exchanges them, `again` measures again",
+    "beyond-instrument": "{instrument} shows {condition}: beyond the instrument; give it with `value` or `missing {measurand} beyond`",
+    "moving": "{instrument} printed while it moved ({value} {unit}): print again when it is still",
+    "zero-moved": "{instrument}: zero moved {by} g; masses since the last good zero are suspect",
+    "label-order": "container {label} after {before}: {between} left out; `skip` says they are, or scan the right one",
+    "label-behind": "container {label} comes before {before}: is it the neighbour's?",
+    "incomplete": "{number} closed without {wanted}",
+    "left-behind": "{value} {unit} from {instrument} was never given to a fish",
+    "loose": "{value} {unit} from {instrument}: {why}",
+    "taken-back": "{value} {unit} from {instrument} is loose since {number} was taken back",
+    "same-fish": "{number}, {taken}; {wanted} wanted: same fish?",
+    "same-value": "{instrument} says {value} {unit} again, and can't show whether it was cleared: again or new?",
+    "surplus": "{number}: {measurand} isn't taken of {species}",
+}  # fmt: skip
+
+#: Refusals: why an input changed nothing → words.
+REFUSALS: dict[str, str] = {
+    "unknown-act": "there is no act {act!r}; {near}",
+    "arguments": "{act}: expected `{act} {usage}`",
+    "which-place": "{act}: say at which place ({places})",
+    "unknown-place": "there is no place {place!r}; places: {places}",
+    "no-batch": "no batch is open: `batch open NAME` first",
+    "batch-open": "batch {batch} is open; `batch close REASON` first",
+    "batch-used": "batch {batch} was there already; `batch reopen {batch} REASON` opens it again",
+    "unknown-batch": "there is no batch {batch!r}",
+    "nothing-in-hand": "{act}: no fish in hand at {place}",
+    "nothing-waiting": "{act}: nothing waits and nothing was measured yet",
+    "nothing-questioned": "stands: nothing is questioned at {place}",
+    "nothing-to-undo": "undo: nothing to take back here; what is older than the fish before is a mend",
+    "nothing-undone": "undo undo: nothing was taken back just now",
+    "unknown-measurand": "{act}: there is no measurand {name!r}; {near}",
+    "unknown-field": "{act}: there is no measurand or field {name!r}; {near}",
+    "unknown-code": "{field}: there is no code {code!r}; {near}",
+    "unknown-species": "there is no species {name!r} in this protocol; {near}",
+    "unknown-reason": "{act}: there is no reason {reason!r}; {near}",
+    "unknown-unit": "{act}: {unit!r} isn't a unit of {measurand}",
+    "not-a-number": "{act}: {text!r} isn't a number",
+    "not-the-division": "{act}: {text} is finer than the division {division} of what measured it",
+    "unknown-fish": "there is no fish {number}",
+    "fish-not-closed": "fish {number} isn't closed",
+    "void-fish": "fish {number} is void; it can't be in hand again",
+    "no-containers": "{act}: this protocol has no containers in a known series",
+    "series-at-end": "{act}: the series of containers is at its end ({label})",
+    "has-container": "{number} has its container already ({label})",
+    "label-check": "scan {text!r}: its check character is wrong; scan it again or type it",
+    "card-check": "card {text!r}: its check character is wrong; scan it again",
+    "card-form": "card {text!r} isn't a card of this program",
+    "label-used": "container {label} belongs to fish {number}; scan the right one, or `recall {number}`",
+    "label-out-of-series": "container {label} isn't in the series {first} to {last}",
+    "label-skipped": "container {label} was left out for good",
+    "not-known": "scan {text!r} is neither an act nor a label of this protocol",
+    "unknown-key": "{instrument}: key {text!r} has no meaning on this bench",
+    "dead-time": "{instrument}: pressed again within {ms} ms",
+    "paused": "paused: `resume` first",
+    "nothing-to-swap": "swap: needs two values of one quantity, last filled here",
+    "nothing-on-it": "tared: nothing lies on a scale of {place}",
+    "numbers-used-up": "the block of numbers {first} to {last} is used up; widen it in the protocol",
+    "practice-open": "practice changes only between batches: close {batch} first",
+    "already": "{act}: so it is already",
+    "other-container": "{number} is open; scanning the container of {other} can't close it",
+}  # fmt: skip
+
+#: Why a reading is loose, stale, doubled or refused → words.
+WHY: dict[str, str] = {
+    "no-batch": "no batch is open",
+    "no-fish": "no fish was in hand",
+    "paused": "paused",
+    "not-wanted": "no measurand of this protocol takes it",
+    "out-of-range": "beyond every measurand it could be",
+    "which-place": "several places could mean it",
+    "bounce": "the same touch again",
+    "same-load": "the load settled again",
+    "load-before": "it lay there for {number} already",
+    "tare": "a tare",
+    "moving": "not settled",
+    "beyond": "beyond the instrument",
+    "error": "the instrument reports an error",
+    "left-behind": "never given to a fish",
+    "taken-back": "taken back",
+    "void": "its fish is void",
+}
+
+#: Acts said once that want saying again → words.
+ARMED = "{act} {what}: say it again to do it"
+
+
+def say(table: Mapping[str, str], code: str, args: Mapping[str, Any]) -> str:
+    """The words of a code. Raises KeyError for an unknown code or a missing argument: a fault of the program."""
+    return table[code].format_map(args)
