@@ -19,7 +19,7 @@ QUESTIONS: dict[str, str] = {
     "beyond-instrument": "{instrument} shows {condition}: beyond the instrument; give it with `value` or `missing {measurand} beyond`",
     "moving": "{instrument} printed while it moved ({value} {unit}): print again when it is still",
     "zero-moved": "{instrument}: zero moved {by} g; masses since the last good zero are suspect",
-    "label-order": "container {label} after {before}: {between} left out; `skip` says they are, or scan the right one",
+    "label-order": "container {label} after {before}: {between} left out, or is it a neighbour's?",
     "label-behind": "container {label} comes before {before}: is it the neighbour's?",
     "incomplete": "{number} closed without {wanted}",
     "left-behind": "{value} {unit} from {instrument} was never given to a fish",
