@@ -1,0 +1,208 @@
+"""The entry of the room: one specimen as it stands → findings. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import exp
+
+from .cause import BY_TEN, Explanation, explain
+from .flags import Verdict
+from .limits import Broken, broken
+from .numeric import six
+from .ration import SIZE_SHARE, shares
+from .relation import Prediction
+from .specimen import Specimen
+from .state import FIRST, Setup, State, pairs_of, root_of
+from .words import ADVICE, named, phrase
+
+#: A value is suspect (verdict 3, quiet list) below this multiple of the threshold it would be asked at.
+SUSPECT = 2.0
+#: Nothing with a larger tail probability is worth an exact one: |z| under this is far inside.
+_PLAIN = 1.5
+#: From here on "as measured" is named even though an error would be the next thing to look for.
+_SURELY_SOUND = 0.97
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What is thought of one measurand (or of the species), why, and whether to ask.
+
+    `cause` is a code of `words.CAUSES`; `probability` that of the cause among all explanations compared (1 for limits);
+    `runner_up` the next one; `tail` the share of sound fish that lie as far out (1 where nothing statistical was
+    tested). Numbers have six significant digits.
+    """
+
+    measurand: str
+    verdict: Verdict
+    cause: str
+    arguments: dict[str, str]
+    probability: float
+    runner_up: str
+    runner_up_probability: float
+    advice: str
+    text: str
+    asks: bool
+    tail: float = 1.0
+
+
+def judge(specimen: Specimen, neighbours: Sequence[Specimen], state: State, setup: Setup) -> list[Finding]:
+    """Findings on a specimen's values, worst first; none when all pass.
+
+    `neighbours`: the fish before it at this place, nearest last. Values that stand are judged but not asked about.
+    """
+    model = setup.models.get(specimen.species)
+    faults = broken(specimen, model)
+    if faults:
+        impossible = any(f.verdict == Verdict.FAIL for f in faults)
+        compared = explain(specimen, neighbours, state, setup, possible=not impossible)
+        return [_of_fault(specimen, fault, compared) for fault in faults]
+    values = specimen.positive()
+    pairs = pairs_of(values)
+    if not pairs and not root_of(values):
+        return []
+    if not specimen.species:
+        return []
+    worst_pair, tail, limit, known = _least_likely(specimen, state, setup, pairs)
+    findings = []
+    if not known and pairs and specimen.kind not in state.kinds:
+        findings.append(_no_model(specimen, pairs[-1][0]))
+    if tail >= SUSPECT * limit:
+        return findings
+    compared = explain(specimen, neighbours, state, setup)
+    named_cause = _winner(compared)
+    if not known and not (named_cause.cause in BY_TEN and named_cause.probability > 0.5):
+        return findings
+    stands = any(values[m].stands for m in worst_pair)
+    asks = tail < limit and not stands
+    return [_of_relation(specimen, worst_pair, state, setup, compared, named_cause, tail, asks), *findings]
+
+
+def _least_likely(
+    specimen: Specimen, state: State, setup: Setup, pairs: list[tuple[str, str]]
+) -> tuple[tuple[str, ...], float, float, bool]:
+    """Which relation fits least: its measurands, tail probability, threshold, and whether all relations are known."""
+    values = specimen.positive()
+    kind = specimen.kind
+    threshold = state.ration.threshold(setup.rate)
+    worst: tuple[tuple[str, ...], float, float] = ((), 1.0, 0.0)
+    ratio = 1e9
+    known = True
+    share = shares(pairs)
+    for y, x in pairs:
+        relation = state.relation(setup, kind, y, x)
+        known = known and (relation.known or relation.fish >= FIRST)
+        a, b = values[y], values[x]
+        expected = relation.predict(b.ln, b.rounding, a.rounding)
+        tail = _tail(expected, a.ln)
+        if tail / share[y, x] < ratio:
+            ratio = tail / share[y, x]
+            worst = ((y, x), tail, share[y, x] * threshold)
+    root = root_of(values)
+    if root:
+        limit = SIZE_SHARE * threshold
+        tail = _tail(state.sizes(kind, root).predict(), values[root].ln)
+        if tail < SUSPECT * limit and tail / SIZE_SHARE < ratio:
+            return (root,), tail, limit, False  # sizes alone are only good for values ten times off
+    return *worst, known
+
+
+def _tail(expected: Prediction, ln: float) -> float:
+    return 1.0 if abs(ln - expected.mean) < _PLAIN * expected.scale else expected.tail(ln)
+
+
+def _winner(compared: list[Explanation]) -> Explanation:
+    """The error to look for first; "as measured" only where that is nearly sure."""
+    top = compared[0]
+    if top.cause == "as_measured" and top.probability < _SURELY_SOUND and len(compared) > 1:
+        return compared[1]
+    return top
+
+
+def _runner_up(compared: list[Explanation], winner: Explanation) -> tuple[str, float]:
+    for other in compared:
+        if other is not winner:
+            return other.cause, six(other.probability)
+    return "", 0.0
+
+
+def _no_model(specimen: Specimen, measurand: str) -> Finding:
+    state = f"{specimen.species}, {specimen.presentation}, {specimen.preservation}"
+    text = f"{state}: {phrase('no_model', {})} · learning from the first {FIRST}"
+    return Finding(
+        measurand, Verdict.NOT_EVALUATED, "no_model", {"state": state}, 1.0, "", 0.0, ADVICE["no_model"], text, False
+    )
+
+
+def _shown(specimen: Specimen, measurand: str) -> str:
+    value = specimen.values[measurand]
+    return f"{value.value:.6g} {'g' if measurand.endswith('_mass') else 'mm'}"
+
+
+def _of_fault(specimen: Specimen, fault: Broken, compared: list[Explanation]) -> Finding:
+    """A limit or an order is broken; where an explanation is more likely than not, it is named as the runner-up."""
+    best = next((e for e in compared if e.cause not in ("as_measured", "unexplained")), None)
+    likely = best if best and best.probability > 0.5 else None
+    text = f"{named(fault.measurand)} {_shown(specimen, fault.measurand)}: {phrase(fault.cause, fault.arguments)}"
+    advice = ADVICE[fault.cause]
+    if likely:
+        text += f" · most likely {phrase(likely.cause, likely.arguments)}"
+        advice = ADVICE[likely.cause]
+    return Finding(
+        fault.measurand,
+        fault.verdict,
+        fault.cause,
+        fault.arguments,
+        1.0,
+        likely.cause if likely else "",
+        six(likely.probability) if likely else 0.0,
+        advice,
+        f"{text} · {advice}",
+        not specimen.values[fault.measurand].stands,
+    )
+
+
+def _of_relation(
+    specimen: Specimen,
+    pair: tuple[str, ...],
+    state: State,
+    setup: Setup,
+    compared: list[Explanation],
+    winner: Explanation,
+    tail: float,
+    asks: bool,
+) -> Finding:
+    values = specimen.positive()
+    if len(pair) == 2:
+        y, x = pair
+        expected = state.relation(setup, specimen.kind, y, x).predict(values[x].ln)
+        low = values[y].ln < expected.mean
+        what = f"{_shown(specimen, y)} at {_shown(specimen, x)} is {'low' if low else 'high'}"
+        arguments = {"expected": f"{exp(expected.mean):.3g}", "side": "low" if low else "high"}
+    else:
+        what = f"{named(pair[0])} {_shown(specimen, pair[0])} is unusual for {specimen.species}"
+        arguments = {}
+    runner_up, runner_up_probability = _runner_up(compared, winner)
+    sound = next((e.probability for e in compared if e.cause == "as_measured"), 0.0)
+    means = phrase(winner.cause, winner.arguments)
+    if winner.cause == "as_measured":
+        why = f"probably {means}"
+    elif sound > winner.probability:
+        why = f"perhaps {phrase('as_measured', {})}, else {means}"
+    else:
+        why = f"most likely {means}"
+    advice = ADVICE[winner.cause]
+    measurand = winner.measurand if winner.measurand in values or winner.measurand == "species" else pair[0]
+    return Finding(
+        measurand,
+        Verdict.SUSPECT,
+        winner.cause,
+        {**arguments, **winner.arguments},
+        six(winner.probability),
+        runner_up,
+        runner_up_probability,
+        advice,
+        f"{what} · {why} · {advice}",
+        asks,
+        six(tail),
+    )

@@ -1,0 +1,169 @@
+"""What the bench has learned of its fish: a left fold, kept as JSON with numbers of six significant digits. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
+
+from .model import LENGTHS, SpeciesModel
+from .ration import RATE, Ration
+from .relation import Kept, Outcome, Relation, Sizes
+from .specimen import Specimen, Value
+
+#: Fish of a species without a published prior before its relation may ask.
+FIRST = 20
+MASSES = ("whole_mass", "gutted_mass")
+
+
+def root_of(values: Mapping[str, Value]) -> str | None:
+    """The length that the others and the mass are compared with: the longest one there is."""
+    return next((name for name in LENGTHS if name in values), None)
+
+
+def pairs_of(values: Mapping[str, Value]) -> list[tuple[str, str]]:
+    """The relations `(y, x)` a fish is judged by: all on its root length, gutted mass on whole mass where it has both."""
+    root = root_of(values)
+    pairs = [(name, root) for name in LENGTHS if name in values and name != root] if root else []
+    if root and "whole_mass" in values:
+        pairs.append(("whole_mass", root))
+    if "gutted_mass" in values:
+        if "whole_mass" in values:
+            pairs.append(("gutted_mass", "whole_mass"))
+        elif root:
+            pairs.append(("gutted_mass", root))
+    return pairs
+
+
+def all_pairs(values: Mapping[str, Value]) -> list[tuple[str, str]]:
+    """The relations a fish can teach: those it is judged by, and those a fish with fewer values would be judged by."""
+    lengths = [name for name in LENGTHS if name in values]
+    pairs = [(y, x) for i, x in enumerate(lengths) for y in lengths[i + 1 :]]
+    pairs += [(mass, x) for mass in MASSES if mass in values for x in lengths]
+    if all(mass in values for mass in MASSES):
+        pairs.append(("gutted_mass", "whole_mass"))
+    return pairs
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What the protocol says: species models, the wanted rate of questions, tray masses known from declared pans (g)."""
+
+    models: Mapping[str, SpeciesModel] = field(default_factory=dict)
+    rate: float = RATE
+    trays: tuple[float, ...] = ()
+    _begun: dict[tuple[str, str, str], Relation] = field(default_factory=dict, compare=False, repr=False)
+
+    def begin(self, kind: str, y: str, x: str) -> Relation:
+        """The relation of a kind of fish before the first one."""
+        key = (kind, y, x)
+        found = self._begun.get(key)
+        if found is None:
+            species, presentation, preservation = kind.rsplit("|", 2)
+            model = self.models.get(species)
+            prior = model.prior(y, x, presentation, preservation) if model else None
+            found = self._begun[key] = Relation.from_prior(prior) if prior else Relation.vague(y, x)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """What is learned of one kind of fish: relations by `y|x`, sizes by measurand, how many fish."""
+
+    relations: Mapping[str, Relation] = field(default_factory=dict)
+    sizes: Mapping[str, Sizes] = field(default_factory=dict)
+    fish: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """All that is learned; `trays` are offsets (g) found by mends or offset findings."""
+
+    kinds: Mapping[str, Learned] = field(default_factory=dict)
+    ration: Ration = Ration()
+    trays: tuple[float, ...] = ()
+
+    def relation(self, setup: Setup, kind: str, y: str, x: str) -> Relation:
+        """The relation as now known."""
+        learned = self.kinds.get(kind)
+        found = learned.relations.get(f"{y}|{x}") if learned else None
+        return found if found is not None else setup.begin(kind, y, x)
+
+    def sizes(self, kind: str, measurand: str) -> Sizes:
+        """The sizes as now known."""
+        learned = self.kinds.get(kind)
+        found = learned.sizes.get(measurand) if learned else None
+        return found if found is not None else _SIZES
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain dicts, lists and numbers; `from_json` gives back an equal state."""
+        return {
+            "version": 1,
+            "kinds": {
+                kind: {
+                    "fish": learned.fish,
+                    "relations": {k: asdict(r) for k, r in learned.relations.items()},
+                    "sizes": {k: asdict(s) for k, s in learned.sizes.items()},
+                }
+                for kind, learned in self.kinds.items()
+            },
+            "ration": asdict(self.ration),
+            "trays": list(self.trays),
+        }
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> State:
+        """The state `to_json` gave. Raises ValueError for another version."""
+        if data.get("version") != 1:
+            raise ValueError(f"state of version {data.get('version')!r}; this program reads version 1")
+        return cls(
+            {
+                kind: Learned(
+                    {
+                        k: Relation(
+                            **{**r, "start": tuple(r["start"]), "kept": tuple(Kept(*one) for one in r["kept"])}
+                        )
+                        for k, r in learned["relations"].items()
+                    },
+                    {k: Sizes(**s) for k, s in learned["sizes"].items()},
+                    learned["fish"],
+                )
+                for kind, learned in data["kinds"].items()
+            },
+            Ration(**data["ration"]),
+            tuple(data["trays"]),
+        )
+
+
+_SIZES = Sizes()
+
+
+def learn(
+    state: State, fish: Specimen, setup: Setup, outcomes: Mapping[str, Outcome] | None = None, *, asked: bool = False
+) -> State:
+    """The state after a fish that was finished.
+
+    `fish` holds the values as they stand (a mended one as mended); `outcomes` says for a measurand that it stood or is
+    still open (default: passed). `asked` is whether a statistical check asked about this fish and no value was mended
+    since; it moves the ration. A fish of unknown species teaches nothing.
+    """
+    outcomes = outcomes or {}
+    state = replace(state, ration=state.ration.after(asked, 0.5 if "open" in outcomes.values() else 1.0, setup.rate))
+    values = fish.positive()
+    if not fish.species or not values:
+        return state
+    kind = fish.kind
+    old = state.kinds.get(kind, _NOTHING)
+    relations, sizes = dict(old.relations), dict(old.sizes)
+    for y, x in all_pairs(values):
+        outcome: Outcome = next((outcomes[m] for m in (y, x) if outcomes.get(m, "passed") != "passed"), "passed")
+        relations[f"{y}|{x}"] = state.relation(setup, kind, y, x).learn(
+            values[x].ln, values[y].ln, values[x].rounding, values[y].rounding, outcome
+        )
+    for name in LENGTHS:
+        if name in values:
+            sizes[name] = state.sizes(kind, name).learn(values[name].ln)
+    return replace(state, kinds={**state.kinds, kind: Learned(relations, sizes, old.fish + 1)})
+
+
+_NOTHING = Learned()
