@@ -17,12 +17,16 @@ LoadMark = Literal["gross", "net", "tare"]
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One delimited message as it came. `offset` counts bytes since the channel was opened."""
+    """One delimited message as it came, without its terminator. `offset` counts bytes since the channel was opened.
+
+    `fault` names why the bytes are no message, where the framer already knows it.
+    """
 
     raw: bytes
     first_ns: int
     last_ns: int
     offset: int
+    fault: RejectReason | None = None
 
 
 @dataclass(frozen=True, slots=True)

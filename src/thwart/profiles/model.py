@@ -1,0 +1,383 @@
+"""How one kind of instrument speaks, as data. The keys of this model are the keys of the files in `hardware_profiles/`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, BeforeValidator, Field, PlainSerializer, model_validator
+
+from .. import units
+from ..tomlfile import Strict
+from ..wire.events import Condition, LoadMark, RejectReason
+from ..wire.patterns import compiled
+
+Kind = Literal["length", "mass", "identifier", "key"]
+Mode = Literal["streams", "prints", "asked"]
+Evidence = Literal["stream", "each", "none"]
+#: What a mark of the instrument can mean. `normal` is a mark that says nothing special.
+Meaning = Literal[
+    "normal", "settled", "moving", "zero", "overload", "underload", "error", "gross", "net", "tare"
+]  # fmt: skip
+CheckKind = Literal[
+    "xor", "sum", "twos-complement",
+    "crc-16-modbus", "crc-16-ccitt-false", "crc-16-kermit", "crc-16-xmodem", "crc-16-x-25", "crc-16-arc",
+]  # fmt: skip
+
+#: Fields of a layout that mean something by their name. Any other field may carry marks.
+NUMBER_FIELDS = ("number", "net", "major", "minor", "gross", "tare")
+TEXT_FIELDS = ("identifier", "symbology")
+FIELDS = (*NUMBER_FIELDS, *TEXT_FIELDS, "sign", "unit")
+
+
+def _to_bytes(given: object) -> object:
+    if not isinstance(given, str):
+        return given
+    try:
+        return given.encode("latin-1")
+    except UnicodeEncodeError as error:
+        raise ValueError(f"{given[error.start]!r} is no byte: write bytes above 7F as \\u0080 to \\u00ff") from None
+
+
+#: Bytes written as TOML text: `"\r\n"`, `"\u0002"`; each character up to U+00FF is one byte.
+Wire = Annotated[bytes, BeforeValidator(_to_bytes), PlainSerializer(lambda b: b.decode("latin-1"), return_type=str)]
+
+
+def _to_pattern(given: object) -> object:
+    if isinstance(given, str):
+        compiled(given)
+    return given
+
+
+#: A regular expression of the linear-time kind, matched against a frame's bytes from end to end.
+Pattern = Annotated[str, BeforeValidator(_to_pattern)]
+
+
+def _to_unit(given: object) -> object:
+    if isinstance(given, str) and given not in units.FACTORS:
+        raise ValueError(f"unknown unit; known (UCUM codes): {', '.join(units.FACTORS)}")
+    return given
+
+
+Unit = Annotated[str, BeforeValidator(_to_unit)]
+Span = tuple[Annotated[int, Field(ge=1)], Annotated[int, Field(ge=1)]]
+
+
+def _to_stop_bits(given: float) -> float:
+    if given not in (1, 1.5, 2):
+        raise ValueError("1, 1.5 or 2")
+    return given
+
+
+class Line(Strict):
+    """How the serial line is set. `latency_ms` is how long the adapter may hold bytes back."""
+
+    baud: int = Field(default=9600, ge=50, le=4_000_000)
+    data_bits: Literal[5, 6, 7, 8] = 8
+    parity: Literal["none", "even", "odd", "mark", "space"] = "none"
+    stop_bits: Annotated[float, AfterValidator(_to_stop_bits)] = 1
+    flow: Literal["none", "xonxoff", "rtscts"] = "none"
+    dtr: bool = True
+    rts: bool = True
+    latency_ms: float = Field(default=16, ge=0, le=1000)
+
+
+class Framing(Strict):
+    """Where a frame begins and ends: by exactly one of `terminators`, `start` with `end`, `length`, `gap_ms`.
+
+    `length` may have a `start` too. `check_bytes` follow the `end`; `filler` may stand between frames and means nothing.
+    """
+
+    terminators: tuple[Wire, ...] = ()
+    start: Wire = b""
+    end: Wire = b""
+    check_bytes: int = Field(default=0, ge=0, le=8)
+    length: int | None = Field(default=None, ge=1, le=4096)
+    gap_ms: float | None = Field(default=None, gt=0, le=10_000)
+    max_length: int = Field(default=256, ge=1, le=4096)
+    filler: Wire = b"\r\n"
+    pause_ms: float = Field(default=1000, ge=100, le=60_000)
+
+    @property
+    def style(self) -> Literal["terminators", "start-end", "length", "gap"]:
+        """Which of the four ways this is."""
+        if self.terminators:
+            return "terminators"
+        if self.gap_ms is not None:
+            return "gap"
+        return "length" if self.length is not None else "start-end"
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        ways = [
+            name
+            for name, given in (
+                ("terminators", self.terminators),
+                ("end", self.end),
+                ("length", self.length),
+                ("gap_ms", self.gap_ms),
+            )
+            if given
+        ]
+        if len(ways) != 1:
+            said = f"has {' and '.join(ways)}" if ways else "has none"
+            raise ValueError(f"needs exactly one of terminators, start with end, length, gap_ms ({said})")
+        if bool(self.start) != bool(self.end) and not (self.start and self.length):
+            raise ValueError("start belongs with end (or with length), and end with start")
+        if self.start and self.end and (self.start in self.end or self.end in self.start):
+            raise ValueError("start and end must differ, and neither may hold the other")
+        if self.check_bytes and not self.end:
+            raise ValueError("check_bytes stand after end, so they need start and end")
+        if self.length is not None and (self.length > self.max_length or len(self.start) >= self.length):
+            raise ValueError("length must be above that of start and at most max_length")
+        if any(not t for t in self.terminators):
+            raise ValueError("a terminator is empty")
+        for one in self.terminators:
+            for other in self.terminators:
+                at = other.find(one)
+                if one is not other and 0 <= at < len(other) - len(one):
+                    raise ValueError(
+                        f"terminator {one!r} would cut {other!r} short: keep {one!r} and name the rest in filler"
+                    )
+                if one is not other and one == other:
+                    raise ValueError(f"terminator {one!r} is there twice")
+        return self
+
+
+class Checksum(Strict):
+    """A check over part of the frame, written `written` (two or four digits, or raw bytes) near the frame's end.
+
+    Counted in: everything from byte `first` (the frame's first is 0) up to `uncounted` bytes before the check.
+    `trailing` bytes stand after the check.
+    """
+
+    kind: CheckKind
+    written: Literal["hex", "byte"] = "hex"
+    first: int = Field(default=0, ge=0, le=64)
+    uncounted: int = Field(default=0, ge=0, le=64)
+    trailing: int = Field(default=0, ge=0, le=64)
+    order: Literal["high-first", "low-first"] = "high-first"
+
+    @property
+    def width(self) -> int:
+        """Bytes the check takes in the frame."""
+        size = 2 if self.kind.startswith("crc-16") else 1
+        return size * 2 if self.written == "hex" else size
+
+
+class Layout(Strict):
+    """One form a frame can take: named fields by a `pattern`'s groups or by fixed `columns` (from 1, both ends counted).
+
+    Fields named `number` (or `net` with `gross` and `tare`, or `major` and `minor`), `sign`, `unit`, `identifier` and
+    `symbology` mean what they are called; every field may carry marks.
+    """
+
+    pattern: Pattern | None = None
+    columns: dict[str, Span] | None = None
+    width: int | None = Field(default=None, ge=1, le=4096)
+    decimal: Literal[".", ","] = "."
+    decimals: int | None = Field(default=None, ge=0, le=9)
+    unit: Unit | None = None
+    units: dict[str, Unit] = Field(default_factory=dict)
+    compound: tuple[Unit, Unit] | None = None
+    says: tuple[Meaning, ...] = ()
+    marks: dict[str, dict[str, Meaning]] = Field(default_factory=dict)
+    identifier: Literal["text", "animal-tag"] = "text"
+
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """The names of the fields, in the order of the frame where a pattern tells it."""
+        if self.columns is not None:
+            return tuple(self.columns)
+        return tuple(compiled(self.pattern or "").groups)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if (self.pattern is None) == (self.columns is None):
+            raise ValueError("needs either a pattern or columns")
+        if self.columns is not None:
+            for name, (first, last) in self.columns.items():
+                if last < first:
+                    raise ValueError(f"columns: {name} ends before it begins")
+            reach = max((last for _, last in self.columns.values()), default=0)
+            if not self.columns or (self.width is not None and self.width < reach):
+                raise ValueError(
+                    "columns: none given" if not self.columns else f"width is below the last column, {reach}"
+                )
+        elif self.width is not None:
+            raise ValueError("width belongs to columns")
+        have = set(self.fields)
+        if missing := sorted(set(self.marks) - have):
+            raise ValueError(f"marks are given for a field that isn't there: {', '.join(missing)}")
+        if stray := sorted(have - set(FIELDS) - set(self.marks)):
+            raise ValueError(
+                f"field without meaning: {', '.join(stray)}; give it marks, or name it one of {', '.join(FIELDS)}"
+            )
+        if "identifier" in have and have & set(NUMBER_FIELDS):
+            raise ValueError("a frame holds an identifier or a number, not both")
+        if ("major" in have) != ("minor" in have) or (self.compound is None) != ("major" not in have):
+            raise ValueError(
+                'fields major and minor and the key compound belong together (compound = ["[lb_av]", "[oz_av]"])'
+            )
+        if {"number", "net"} <= have or {"number", "major"} <= have or {"net", "major"} <= have:
+            raise ValueError("one of number, net, or major with minor: these are several")
+        if have & {"gross", "tare"} and "net" not in have:
+            raise ValueError("gross and tare are proofs of net: where only one number counts, call it number")
+        if self.compound is not None:
+            big, small = (units.FACTORS[u] for u in self.compound)
+            if big[0] != small[0] or big[1] <= small[1] or big[1] % small[1]:
+                raise ValueError("compound: the first unit must be a whole multiple of the second")
+        if "unit" in have and (self.unit is not None or self.compound is not None):
+            raise ValueError("the unit is in the frame or implied, not both")
+        return self
+
+
+class Settle(Strict):
+    """When a stream counts as settled, in the profile's unit and in milliseconds."""
+
+    by: Literal["mark", "window", "both"] | None = None
+    frames: int = Field(default=3, ge=1, le=64)
+    window_ms: float = Field(default=500, gt=0, le=60_000)
+    noise: Decimal | None = Field(default=None, ge=0)
+    smallest: Decimal | None = Field(default=None, gt=0)
+    limit_ms: float = Field(default=10_000, gt=0, le=600_000)
+
+    @model_validator(mode="after")
+    def _limit_holds_window(self) -> Self:
+        if self.limit_ms < self.window_ms:
+            raise ValueError("limit_ms is below window_ms: nothing could settle in time")
+        return self
+
+
+class Ask(Strict):
+    """What is sent to an instrument that only answers, and how often."""
+
+    command: Wire = Field(min_length=1, max_length=64)
+    interval_ms: float = Field(default=200, ge=20, le=60_000)
+
+
+class Sample(Strict):
+    """A frame as it comes off the line (`frame` as text, or `hex`) and exactly what it means.
+
+    What isn't stated is claimed to be absent: no text, no mark. `rejected` names the reason it must be refused with;
+    `chatter` says it is to be ignored.
+    """
+
+    frame: Wire | None = None
+    hex: str | None = None
+    text: str | None = None
+    unit: Unit | None = None
+    condition: Condition = "ok"
+    settled: bool | None = None
+    load: LoadMark | None = None
+    identifier: str | None = None
+    symbology: str | None = None
+    rejected: RejectReason | None = None
+    chatter: bool = False
+
+    @property
+    def raw(self) -> bytes:
+        """The sample's bytes."""
+        return self.frame if self.frame is not None else bytes.fromhex(self.hex or "")
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        if (self.frame is None) == (self.hex is None):
+            raise ValueError("needs either frame or hex")
+        if self.hex is not None:
+            try:
+                bytes.fromhex(self.hex)
+            except ValueError:
+                raise ValueError("hex: pairs of hexadecimal digits, spaces between them allowed") from None
+        return self
+
+
+class Profile(Strict):
+    """One kind of instrument. `name` is the file's stem; `unit` is that of `division`, `range` and `settle`."""
+
+    name: str
+    title: str
+    kind: Kind
+    mode: Mode
+    emptied: Evidence
+    unit: Unit | None = None
+    division: Decimal | None = Field(default=None, gt=0)
+    range: tuple[Decimal, Decimal] | None = None
+    lag_ms: float = Field(default=0, ge=0, le=60_000)
+    line: Line = Line()
+    framing: Framing
+    layout: tuple[Layout, ...] = Field(min_length=1)
+    checksum: Checksum | None = None
+    chatter: tuple[Pattern, ...] = ()
+    ask: Ask | None = None
+    settle: Settle = Settle()
+    sample: tuple[Sample, ...] = Field(min_length=1)
+
+    @property
+    def lag_ns(self) -> int:
+        """What the instrument needs before a frame's first byte, in nanoseconds."""
+        return round(self.lag_ms * 1e6)
+
+    @property
+    def marks_settling(self) -> bool:
+        """Whether any layout can say `settled`."""
+        return any("settled" in meanings_of(layout) for layout in self.layout)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        for problem in self._problems():
+            raise ValueError(problem)
+        return self
+
+    def _problems(self) -> Iterable[str]:
+        measures = self.kind in ("length", "mass")
+        fields = {name for layout in self.layout for name in layout.fields}
+        if measures:
+            if self.unit is None or self.division is None or self.range is None:
+                yield f"an instrument of kind {self.kind} needs unit, division and range"
+                return
+            if units.quantity_of(self.unit) != self.kind:
+                yield f"unit {self.unit} is no unit of {self.kind}"
+            if self.range[0] >= self.range[1]:
+                yield "range: the smallest value must be below the largest"
+            if not fields & {"number", "net", "major"}:
+                yield "no layout has a number, net, or major with minor"
+        else:
+            if self.unit is not None or self.division is not None or self.range is not None:
+                yield f"an instrument of kind {self.kind} has no unit, division or range"
+            if self.emptied == "stream":
+                yield f"an instrument of kind {self.kind} can't be emptied by stream"
+            if "identifier" not in fields:
+                yield "no layout has an identifier"
+        if self.emptied == "stream" and self.mode == "prints":
+            yield "emptied by stream needs frames that keep coming: mode streams or asked"
+        if (self.mode == "asked") != (self.ask is not None):
+            yield "mode asked and the table ask belong together"
+        yield from self._framing_problems()
+        if self.settle.by in ("mark", "both") and not self.marks_settling:
+            yield f"settle.by is {self.settle.by}, but no layout has a mark that means settled"
+
+    def _framing_problems(self) -> Iterable[str]:
+        framing, check = self.framing, self.checksum
+        if framing.gap_ms is not None and framing.gap_ms < 3 * self.line.latency_ms:
+            yield (
+                f"framing.gap_ms of {framing.gap_ms:g} is below three times line.latency_ms ({self.line.latency_ms:g}): "
+                "the adapter's own pauses would cut frames; use a terminator, a longer gap, or lower the adapter's latency"
+            )
+        if framing.length is not None and not framing.start and self.mode == "streams":
+            yield "framing.length without start can't find the first frame of a stream: name its start bytes"
+        if framing.check_bytes and (check is None or check.trailing or check.width != framing.check_bytes):
+            yield "framing.check_bytes needs a checksum of that width without trailing bytes"
+        if framing.end and check is not None and not framing.check_bytes and check.trailing < len(framing.end):
+            yield "the checksum lies before framing.end, so checksum.trailing must count the end bytes"
+
+
+def meanings_of(layout: Layout) -> set[str]:
+    """Everything a layout's marks can say."""
+    return set(layout.says) | {m for marks in layout.marks.values() for m in marks.values()}
+
+
+def from_mapping(name: str, data: Mapping[str, Any]) -> Profile:
+    """A profile from plain data, as a tool builds it. Raises pydantic's ValidationError."""
+    return Profile.model_validate({**data, "name": name})

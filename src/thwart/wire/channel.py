@@ -1,0 +1,144 @@
+"""One instrument's bytes in, events out: framer, decoder and settler behind one door."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from .decoder import Decoder
+from .events import Counts, Decoded, Frame, Reading, Rejected, RejectReason, WireEvent
+from .framer import framer_for
+from .settler import Settler
+
+if TYPE_CHECKING:
+    from ..profiles.model import Profile
+
+
+class Channel:
+    """Feed it bytes with the monotonic time they were read at; it answers with events and when to wake it next."""
+
+    def __init__(self, profile: Profile) -> None:
+        self.profile = profile
+        self.counts = Counts()
+        self.last_frame_ns: int | None = None
+        """When the last frame ended that was one, whatever it said; None before the first."""
+        self._framer = framer_for(profile.framing)
+        self._decoder = Decoder(profile)
+        self._settler = Settler(profile) if profile.emptied == "stream" else None
+
+    def opened(self, at_ns: int) -> None:
+        """The port was opened now: counts and everything known start anew."""
+        self.counts = Counts()
+        self._framer.opened(at_ns)
+        if self._settler is not None:
+            self._settler.forget()
+
+    def feed(self, data: bytes, at_ns: int) -> list[WireEvent]:
+        """What `data`, read at `at_ns`, brought. Never raises; an empty `data` brings nothing."""
+        out = self.wake(at_ns)
+        self.counts.bytes += len(data)
+        return self._frames(self._framer.feed(data, at_ns), out)
+
+    @property
+    def next_wake(self) -> int | None:
+        """When `wake` must be called at the latest, in monotonic nanoseconds; None while there is nothing to wait for."""
+        framer = self._framer.next_wake
+        settler = self._settler.next_wake if self._settler is not None else None
+        if framer is None or settler is None:
+            return framer if settler is None else settler
+        return min(framer, settler)
+
+    def wake(self, at_ns: int) -> list[WireEvent]:
+        """What the silence up to `at_ns` means. Calling it early, late or twice changes nothing but the delay."""
+        out: list[WireEvent] = []
+        while (due := self.next_wake) is not None and due <= at_ns:
+            self._frames(self._framer.wake(due), out)
+            if self._settler is not None:
+                out += self._settler.wake(due)
+        return out
+
+    def line_error(self, at_ns: int) -> list[WireEvent]:
+        """The system counted a framing, parity or overrun error: call it before feeding what was read with it."""
+        return self._frames(self._framer.line_error(at_ns), self.wake(at_ns))
+
+    def tared(self, at_ns: int) -> list[WireEvent]:
+        """A person says that what lies there is tare: it becomes the baseline."""
+        return self._settler.tared(at_ns) if self._settler is not None else []
+
+    def closed(self, at_ns: int) -> list[WireEvent]:
+        """The port went: what is buffered is torn, what lay on the instrument is forgotten."""
+        out = self._frames(self._framer.closed(), self.wake(at_ns))
+        if self._settler is not None:
+            self._settler.forget()
+        return out
+
+    def _frames(self, frames: list[Frame], out: list[WireEvent]) -> list[WireEvent]:
+        counts, settler = self.counts, self._settler
+        for frame in frames:
+            if frame.fault is not None:
+                counts.rejected += 1
+                out.append(Rejected(frame.fault, frame.raw, frame.last_ns))
+                continue
+            counts.frames += 1
+            self.last_frame_ns = frame.last_ns
+            said = self._decoder.decode(frame.raw)
+            if isinstance(said, Decoded):
+                if settler is None:
+                    out.append(self._reading(frame, said))
+                else:
+                    before = settler.unsettled
+                    out += settler.frame(frame, said)
+                    counts.unsettled += settler.unsettled - before
+            elif said is None:
+                counts.chatter += 1
+            else:
+                counts.rejected += 1
+                out.append(Rejected(said, frame.raw, frame.last_ns))
+        return out
+
+    def _reading(self, frame: Frame, said: Decoded) -> Reading:
+        """A frame of an `each` or `none` instrument is a reading of its own."""
+        return Reading(
+            raw=frame.raw,
+            text=said.text,
+            value=said.value,
+            unit=said.unit,
+            condition=said.condition,
+            settled="each" if said.settled is None else "mark" if said.settled else "moving",
+            arrived_ns=frame.first_ns - self.profile.lag_ns,
+            done_ns=frame.last_ns,
+            load=said.load,
+            identifier=said.identifier,
+            symbology=said.symbology,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """One frame of a run of bytes: where it began, and what it says or why nothing. Neither: chatter."""
+
+    offset: int
+    raw: bytes
+    decoded: Decoded | None
+    rejected: RejectReason | None
+
+
+def decode_frames(profile: Profile, data: bytes, *, from_start: bool = True) -> Iterator[Heard]:
+    """Each frame of `data` with its meaning, without settling.
+
+    `from_start` trusts the first byte to begin a frame; without it what comes before the first end of a frame is torn.
+    Bytes have no times here, so a profile framed by silence takes all of `data` as one frame, and unfinished bytes at the end
+    are torn.
+    """
+    framer, decoder = framer_for(profile.framing), Decoder(profile)
+    if from_start:
+        framer.start_trusted()
+    frames = framer.feed(data, 0)
+    frames += framer.wake(framer.next_wake or 0) if profile.framing.style == "gap" else framer.closed()
+    for frame in frames:
+        said = frame.fault or decoder.decode(frame.raw)
+        if isinstance(said, Decoded):
+            yield Heard(frame.offset, frame.raw, said, None)
+        else:
+            yield Heard(frame.offset, frame.raw, None, said)
