@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +15,13 @@ from thwart.ledger.schema import TABLES
 class LedgerRecords:
     """`bench.state.Records` over a ledger's connection; sees what that connection wrote and didn't commit yet.
 
-    Places and the desk have no table, so `get` answers None for them. Raises LedgerError where the file can't be read.
+    `flush` is called before each question. Places and the desk have no table, so `get` answers None for them. Raises
+    LedgerError where the file can't be read.
     """
 
-    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
+    def __init__(self, connection: sqlite3.Connection, path: Path, flush: Callable[[], None] = lambda: None) -> None:
         self._db = connection
+        self._flush = flush
         self._guard = Guard(path)
 
     def get(self, key: Key) -> Object | None:
@@ -48,6 +50,7 @@ class LedgerRecords:
         return self._things("specimen", "batch = ? ORDER BY opened_seq", batch)
 
     def _things(self, kind: str, where: str, value: str | int) -> Iterator[Any]:
+        self._flush()
         table = TABLES[kind]
         with self._guard:
             # All at once: a cursor left open would pin a state of the file and keep the log from being emptied.

@@ -27,6 +27,9 @@ _CHECKED_AT_START: Final = 64
 #: Commits after which an idle moment is used to copy the log into the database.
 _COMMITS_BEFORE_IDLE_CHECKPOINT: Final = 600
 
+#: Entries kept back at most before SQLite gets them: bounds memory while a long queue shares one commit.
+_FLUSHED_AT: Final = 2000
+
 #: Entries read at once: bounds memory, and no cursor stays open between them.
 _CHUNK: Final = 500
 
@@ -44,11 +47,15 @@ class Ledger:
 
     def __init__(self, path: Path, db: sqlite3.Connection) -> None:
         self.path = path
-        self.records = LedgerRecords(db, path)
+        self.records = LedgerRecords(db, path, self._flush)
         self.busy_since: float | None = None
         self._db = db
         self._guard = Guard(path)
         self._commits = 0
+        # What was written since the last flush. Many inputs share a commit when the queue is long, and most of them
+        # replace the same few objects: only the last of each is worth a statement.
+        self._rows: list[tuple[Any, ...]] = []
+        self._changed: dict[Key, Object | None] = {}
         with self._guard:
             self._head = self._read_head()
             self._data_version = self._read_data_version()
@@ -131,27 +138,28 @@ class Ledger:
         try:
             with self._guard:
                 self._begin()
-                seq, before = self.next_seq, self.last_hash
-                rows = []
-                for entry in entries:
-                    if entry.seq != seq:
-                        raise ValueError(f"entry {entry.seq} can't follow entry {seq - 1}")
-                    text = canonical_text(entry)
-                    before = chained(before, text.encode())
-                    rows.append((seq, entry.kind, entry.input_seq, entry.specimen_id, text, before))
-                    seq += 1
-                self._db.executemany(_INSERT_ENTRY, rows)
-                apply(self._db, changed)
+            seq, before = self.next_seq, self.last_hash
+            for entry in entries:
+                if entry.seq != seq:
+                    raise ValueError(f"entry {entry.seq} can't follow entry {seq - 1}")
+                text = canonical_text(entry)
+                before = chained(before, text.encode())
+                self._rows.append((seq, entry.kind, entry.input_seq, entry.specimen_id, text, before))
+                seq += 1
         except BaseException:
             self.rollback()
             raise
+        self._changed.update(changed)
         if entries:
             self.next_seq, self.last_hash, self.last_stamp = seq, before, entries[-1].stamp
+        if len(self._rows) > _FLUSHED_AT:
+            self._flush()
 
     def commit(self) -> None:
         """Make what was written durable: when this returns it is on the disk. Raises as `write` does."""
         if not self._db.in_transaction:
             return
+        self._flush()
         try:
             with self._guard:
                 self._db.execute("COMMIT")
@@ -163,6 +171,7 @@ class Ledger:
 
     def rollback(self) -> None:
         """Forget everything since the last commit. Raises nothing."""
+        self._rows, self._changed = [], {}
         # SQLite may have rolled back by itself, and what it says about a broken disk was told already.
         if self._db.in_transaction:
             with contextlib.suppress(sqlite3.Error):
@@ -232,6 +241,7 @@ class Ledger:
     def entries(self, after_seq: int = 0) -> Iterator[Entry]:
         """Entries after a seq, in order. Raises LedgerCorrupt where one can't be read."""
         while True:
+            self._flush()
             with self._guard:
                 rows = self._db.execute(
                     "SELECT seq, data FROM entry WHERE seq > ? ORDER BY seq LIMIT ?", (after_seq, _CHUNK)
@@ -285,6 +295,19 @@ class Ledger:
                     "stop the other one; then start this one again",
                 )
             self._data_version = data_version
+
+    def _flush(self) -> None:
+        """Hand what was written to SQLite, within the open transaction."""
+        if not (self._rows or self._changed):
+            return
+        try:
+            with self._guard:
+                self._db.executemany(_INSERT_ENTRY, self._rows)
+                apply(self._db, self._changed)
+        except BaseException:
+            self.rollback()
+            raise
+        self._rows, self._changed = [], {}
 
     def _read_data_version(self) -> int:
         return int(self._db.execute("PRAGMA data_version").fetchone()[0])

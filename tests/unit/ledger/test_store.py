@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import sqlite3
 import typing
 from pathlib import Path
+from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.unit.ledger.samples import Survey
 from thwart.bench.state import KINDS, MemoryRecords, Object, Records, Specimen
@@ -282,6 +286,25 @@ def test_another_programs_harmless_commit_is_not(path: Path) -> None:
         ledger.write(*Survey().start())
         ledger.commit()
         assert list(ledger.entries()) == Survey().start()[0]
+
+
+plain = st.none() | st.booleans() | st.integers() | st.text()
+bodies = st.dictionaries(
+    st.text(),
+    st.recursive(plain, lambda x: st.lists(x, max_size=3) | st.dictionaries(st.text(), x, max_size=3)),
+    max_size=4,
+)
+
+
+@settings(max_examples=60, deadline=None, database=None)
+@given(bodies, st.text(), st.text(), st.none() | st.text(), st.none() | st.integers(), st.booleans())
+def test_canonical_text_is_sorted_json(
+    body: dict[str, Any], utc: str, kind: str, specimen: str | None, given: int | None, clock_ok: bool
+) -> None:
+    entry = Entry(7, kind, given, specimen, Stamp(utc, 12, "b", clock_ok), body)
+    text = canonical_text(entry)
+    assert text == json.dumps(json.loads(text), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    assert parsed(text) == entry
 
 
 def test_canonical_text() -> None:

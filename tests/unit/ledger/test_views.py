@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.unit.ledger.samples import Survey
-from thwart.bench.state import Specimen
+from thwart.bench.state import Measurement, Reading, Specimen
 from thwart.ledger import Ledger, views
 
 DOCUMENT = Path(__file__).parents[3] / "shared" / "database.md"
@@ -78,8 +78,9 @@ def test_specimens(ledger: Ledger) -> None:
     fishes = [t for t in survey.now.values() if isinstance(t, Specimen) and not t.practice]
     assert [row["number"] for row in got] == [fish.number for fish in fishes] == [1, 2, 3, 4, 5]
     fish, row = fishes[4], got[4]
-    mass = survey.now["measurement", fish.values["whole_mass"]]
-    gonad = survey.now["measurement", fish.values["gonad_mass.left"]]
+    mass, gonad = (survey.now["measurement", fish.values[key]] for key in ("whole_mass", "gonad_mass.left"))
+    assert isinstance(mass, Measurement)
+    assert isinstance(gonad, Measurement)
     assert row == {
         "specimen_id": fish.specimen_id,
         "number": 5,
@@ -94,9 +95,9 @@ def test_specimens(ledger: Ledger) -> None:
         "place": "table",
         "same_as": None,
         "missing": "{}",
-        "whole_mass_g": float(mass.value),  # type: ignore[union-attr]
+        "whole_mass_g": float(mass.value),
         "total_length_mm": None,
-        "gonad_mass_left_g": float(gonad.value),  # type: ignore[union-attr]
+        "gonad_mass_left_g": float(gonad.value),
     }
 
 
@@ -108,8 +109,9 @@ def test_the_specimens_view_shows_the_latest_that_stands(ledger: Ledger) -> None
     ledger.commit()
     assert survey.fish is not None
     latest = survey.now["measurement", survey.fish.values["whole_mass"]]
+    assert isinstance(latest, Measurement)
     (row,) = rows(ledger, "SELECT * FROM specimens")
-    assert row["whole_mass_g"] == float(latest.value)  # type: ignore[union-attr]
+    assert row["whole_mass_g"] == float(latest.value)
     assert len(rows(ledger, "SELECT * FROM measurements")) == 2
 
 
@@ -157,8 +159,8 @@ def test_practice_reaches_no_view_but_changes(ledger: Ledger) -> None:
 
 def test_rows_without_a_specimen_stay(ledger: Ledger) -> None:
     survey = fill(ledger)
-    reading = next(t for k, t in survey.now.items() if k[0] == "reading")
-    loose = dataclasses.replace(reading, seq=9999, specimen_id=None, outcome="loose")  # type: ignore[call-arg]
+    reading = next(t for t in survey.now.values() if isinstance(t, Reading))
+    loose = dataclasses.replace(reading, seq=9999, specimen_id=None, outcome="loose")
     ledger.write([], {("reading", 9999): loose})
     ledger.commit()
     assert [row["outcome"] for row in rows(ledger, "SELECT * FROM readings WHERE seq = 9999")] == ["loose"]
