@@ -1,0 +1,241 @@
+"""What a read of nothing, EIO and a far end that takes nothing become; counters faked at the system call."""
+
+from __future__ import annotations
+
+import errno
+import fcntl
+import os
+import socket
+import struct
+import termios
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.conformance.rigs import Recorder, open_on, supervise, wait_for
+from thwart.ports import Gone, LineSettings, PortAbsent, PortStuck, Rfc2217, open_port, parse_spec
+from thwart.ports.simulated import PtyLine, SimulatedLine, TcpLine
+from thwart.ports.streams import Stream
+
+pytestmark = pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")
+
+
+@pytest.fixture
+def pair() -> Iterator[tuple[socket.socket, socket.socket]]:
+    ours, theirs = socket.socketpair()
+    ours.setblocking(False)
+    yield ours, theirs
+    theirs.close()
+    ours.close()
+
+
+def test_a_read_of_nothing_is_gone_with_the_reason(pair: tuple[socket.socket, socket.socket]) -> None:
+    ours, theirs = pair
+    stream = Stream(ours, lambda size: b"", ours.send, ours.close, end="unplugged")
+    theirs.send(b"ready")
+    with pytest.raises(Gone, match="unplugged"):
+        stream.read(1000.0)
+    stream.close()
+
+
+@pytest.mark.parametrize("number", [errno.EIO, errno.ENXIO, errno.ENODEV, errno.EBADF, errno.ECONNRESET])
+def test_an_error_on_reading_is_gone_with_its_name(pair: tuple[socket.socket, socket.socket], number: int) -> None:
+    ours, theirs = pair
+
+    def receive(size: int) -> bytes:
+        raise OSError(number, os.strerror(number))
+
+    def send(data: bytes) -> int:
+        raise OSError(number, os.strerror(number))
+
+    stream = Stream(ours, receive, send, ours.close, end="unplugged")
+    theirs.send(b"ready")
+    with pytest.raises(Gone, match=os.strerror(number)):
+        stream.read(1000.0)
+    with pytest.raises(Gone, match=os.strerror(number)):
+        stream.write(b"W")
+    stream.close()
+
+
+def test_readiness_without_bytes_yet_is_no_end(pair: tuple[socket.socket, socket.socket]) -> None:
+    ours, theirs = pair
+
+    def receive(size: int) -> bytes:
+        raise BlockingIOError(errno.EAGAIN, "not yet")
+
+    stream = Stream(ours, receive, ours.send, ours.close, end="unplugged")
+    theirs.send(b"ready")
+    assert stream.read(1000.0) == b""
+    stream.close()
+
+
+def test_a_real_hang_up_of_a_terminal_is_gone(tmp_path: Path) -> None:
+    line = PtyLine(tmp_path / "instrument")
+    port = open_on("pty", line)
+    line.unplug()
+    with pytest.raises(Gone):
+        port.read(1000.0)
+    port.close()
+    line.close()
+
+
+@pytest.mark.parametrize("kind", ["pty", "plain", "tcp"])
+def test_a_far_end_that_takes_nothing_is_stuck_not_gone(kind: str, tmp_path: Path) -> None:
+    line = TcpLine() if kind == "tcp" else PtyLine(tmp_path / "instrument")
+    port = open_on(kind, line)
+    with pytest.raises(PortStuck):
+        port.write(b"x" * 50_000_000)
+    line.send(b"alive")
+    data = b""
+    while len(data) < 5:
+        data += port.read(20.0)
+    assert data == b"alive"
+    port.close()
+    line.close()
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can look past the flag")
+def test_an_open_terminal_is_kept_for_us_and_given_back(tmp_path: Path) -> None:
+    """Programs that don't ask for the lock must be kept out as well: Linux counts it in the terminal's own flag."""
+    line = PtyLine(tmp_path / "instrument")
+    port = open_on("pty", line)
+    assert _exclusive(line)
+    port.close()
+    assert not _exclusive(line)
+    line.close()
+
+
+def _exclusive(line: PtyLine) -> bool:
+    # Opened by root in the tests, whom the flag doesn't keep out. TIOCGEXCL of Linux's asm-generic/ioctls.h.
+    descriptor = os.open(line.device, os.O_RDWR | os.O_NOCTTY)
+    try:
+        return struct.unpack("i", fcntl.ioctl(descriptor, 0x80045440, bytes(4))) == (1,)
+    finally:
+        os.close(descriptor)
+
+
+class FakeCounters:
+    """Faked at the ioctl: a line's error counters, which a pseudo-terminal hasn't."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.frame = self.overrun = self.parity = self.brk = self.buf_overrun = 0
+        self._real = fcntl.ioctl
+        monkeypatch.setattr("thwart.ports.serialport.fcntl.ioctl", self._ioctl)
+
+    def _ioctl(self, descriptor: int, request: int, *rest: Any) -> Any:
+        if request != termios.TIOCGICOUNT:
+            return self._real(descriptor, request, *rest)
+        # rx and tx count bytes, the first four count modem lines: none of them is an error.
+        counts = (9, 9, 9, 9, 1000, 1000, self.frame, self.overrun, self.parity, self.brk, self.buf_overrun)
+        return struct.pack("20i", *counts, *[0] * 9)
+
+
+def test_every_kind_of_line_error_is_counted_and_nothing_else(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    counters = FakeCounters(monkeypatch)
+    line = PtyLine(tmp_path / "instrument")
+    port = open_on("pty", line)
+    assert port.error_count() == 0
+    for number, name in enumerate(("frame", "overrun", "parity", "brk", "buf_overrun"), 1):
+        setattr(counters, name, 1)
+        assert port.error_count() == number
+    port.close()
+    line.close()
+
+
+def test_where_nobody_counts_there_is_no_number(tmp_path: Path) -> None:
+    line = PtyLine(tmp_path / "instrument")
+    port = open_on("pty", line)
+    assert port.error_count() is None
+    port.close()
+    line.close()
+
+
+def test_counted_errors_reach_the_listener_with_their_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    counters = FakeCounters(monkeypatch)
+    counters.parity = 3
+    line = PtyLine(tmp_path / "instrument")
+    recorder = Recorder()
+    supervisor = supervise("pty", line.port, recorder)
+    wait_for(lambda: line.host_present and recorder.lives)
+    line.send(b"good")
+    wait_for(lambda: recorder.lives[-1] == b"good")
+    counters.frame += 1
+    line.send(b"torn")
+    wait_for(lambda: recorder.lives[-1] == b"goodtorn")
+    assert recorder.calls == ["open", "bytes", "line error", "bytes"]
+    assert supervisor.stop()
+    line.close()
+
+
+def test_a_silent_network_peer_is_watched(tmp_path: Path) -> None:
+    """A pulled cable can't be had on a loopback; that TCP was told to ask after a quiet peer can be seen."""
+    line = TcpLine()
+    port = open_port(parse_spec(line.port), LineSettings())
+    assert isinstance(port, Stream)
+    link = port._file
+    assert isinstance(link, socket.socket)
+    assert link.getsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE) == 1
+    assert link.getsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE) == 5
+    port.close()
+    line.close()
+
+
+def test_what_a_peer_sends_on_connecting_is_not_dropped() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        threading.Thread(target=lambda: server.accept()[0].sendall(b"142.5 mm\r\n"), daemon=True).start()
+        port = open_port(parse_spec(f"socket://127.0.0.1:{server.getsockname()[1]}"), LineSettings())
+        data = b""
+        while len(data) < 10:
+            data += port.read(20.0)
+        assert data == b"142.5 mm\r\n"
+        port.close()
+
+
+def test_a_peer_that_speaks_no_rfc2217_is_told_so() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        number = server.getsockname()[1]
+        with pytest.raises(PortAbsent, match="RFC2217"):
+            open_port(Rfc2217("127.0.0.1", number), LineSettings())
+
+
+def test_malformed_telnet_ends_the_port_instead_of_silencing_it() -> None:
+    """IAC SE (FF F0, RFC 854) without a beginning: pyserial's reader thread dies of it."""
+    from tests.conformance.rfc2217_line import Rfc2217Line
+
+    line = Rfc2217Line()
+    port = open_on("rfc2217", line)
+    client = line._client
+    assert client is not None
+    client.write(b"before\xff\xf0after")
+    data = b""
+    with pytest.raises(Gone):
+        while True:
+            data += port.read(20.0)
+    assert data == b"before"
+    port.close()
+    line.close()
+
+
+def test_no_descriptor_is_left_open(tmp_path: Path) -> None:
+    from tests.conformance.rfc2217_line import Rfc2217Line
+
+    def count() -> int:
+        return len(list(Path("/proc/self/fd").iterdir()))
+
+    lines: tuple[SimulatedLine, ...] = (PtyLine(tmp_path / "instrument"), TcpLine(), Rfc2217Line())
+    for kind, line in zip(("pty", "tcp", "rfc2217"), lines, strict=True):
+        before = count()
+        for _ in range(3):
+            port = open_on(kind, line)
+            line.unplug()
+            with pytest.raises(Gone):
+                port.read(1000.0)
+            port.close()
+            line.replug()
+            time.sleep(0.05)
+        wait_for(lambda b=before, k=line: not k.host_present and count() <= b)  # type: ignore[misc]
+        line.close()
