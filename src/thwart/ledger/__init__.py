@@ -6,7 +6,7 @@ time it waited for a lock. The running service imports `store` only; nothing her
 """
 
 from thwart.ledger.faults import LedgerBusy, LedgerCorrupt, LedgerForeign, LedgerFull, LedgerReadOnly
-from thwart.ledger.records import LedgerRecords
+from thwart.ledger.projections import LedgerRecords
 from thwart.ledger.store import Ledger
 
 __all__ = [

@@ -51,12 +51,18 @@ OTHER_TABLES: Final = {
     "snapshot": "CREATE TABLE snapshot (seq INTEGER PRIMARY KEY, state TEXT NOT NULL)",
 }
 
-#: Kinds whose objects have a table. Places and the desk live in snapshots only: nobody looks them up by key.
-PROJECTED: Final = ("specimen", "reading", "measurement", "coded", "container", "batch", "question", "instrument")
+#: Kinds whose objects can be had back from their table. Places, instruments and the desk change with every load and
+#: never leave the bench's memory; they live in snapshots.
+PROJECTED: Final = ("specimen", "reading", "measurement", "coded", "container", "batch", "question")
+
+#: A kind whose table holds these fields only, for a view: what changes with every load costs no page.
+PARTLY: Final = {
+    "instrument": ("instrument", "profile", "port", "present", "changed_utc", "last_verified_utc", "verified"),
+}
 
 #: Kind → columns of each further index. A column here is one more page to write whenever a row is new.
 INDEXES: Final[dict[str, tuple[tuple[str, ...], ...]]] = {
-    "specimen": (("number",), ("batch", "opened_seq")),
+    "specimen": (("number",), ("batch",)),
     "measurement": (("specimen_id",),),
     "coded": (("specimen_id",),),
     "container": (("specimen_id",),),
@@ -86,13 +92,18 @@ class Table:
         self.kind = kind
         self.cls: type[Any] = state.KINDS[kind]
         hints = typing.get_type_hints(self.cls)
-        self.columns = tuple(Column(f.name, _store(hints[f.name])) for f in dataclasses.fields(self.cls))
+        fields = [f.name for f in dataclasses.fields(self.cls)]
+        self.whole = kind not in PARTLY
+        self.columns = tuple(Column(name, _store(hints[name])) for name in PARTLY.get(kind, fields))
         self.key = self.columns[0]
         names = [f'"{c.name}"' for c in self.columns]
         listed = ", ".join(names)
         indexed = sorted({name for index in INDEXES.get(kind, ()) for name in index})
         rest = [n for n in names[1:] if n.strip('"') not in indexed]
-        same = " AND ".join(f'"{n}" IS excluded."{n}"' for n in indexed)
+        if self.whole:
+            condition = " AND ".join(f'"{n}" IS excluded."{n}"' for n in indexed)
+        else:
+            condition = " OR ".join(f"{n} IS NOT excluded.{n}" for n in rest)
         self.create = self._create("")
         self.create_temp = self._create("temp.")
         self.indexes = {
@@ -101,16 +112,15 @@ class Table:
         }
         values = f"({listed}) VALUES ({', '.join('?' * len(names))})"
         # SQLite rewrites an index as soon as its column stands in SET, changed or not; so they stay out of it, and the
-        # rare row where one did change is replaced whole.
+        # rare row where one did change is replaced whole. A table of some fields is left alone where none changed.
         self.upsert = (
             f"INSERT INTO {kind} {values} ON CONFLICT ({self.key.name}) DO UPDATE SET "
             + ", ".join(f"{n} = excluded.{n}" for n in rest)
-            + (f" WHERE {same}" if same else "")
+            + (f" WHERE {condition}" if condition else "")
         )
         self.replace = f"INSERT OR REPLACE INTO {kind} {values}"
         self.delete = f'DELETE FROM {kind} WHERE "{self.key.name}" = ?'
         self.select = f"SELECT {listed} FROM {kind}"
-        self.get = f'{self.select} WHERE "{self.key.name}" = ?'
         self._fields: Callable[[Any], tuple[Any, ...]] = attrgetter(*(c.name for c in self.columns))
         empty = {"TUPLE": "[]", "MAPPING": "{}"}
         self._json = tuple((i, empty[c.store]) for i, c in enumerate(self.columns) if c.store in empty)
@@ -132,7 +142,7 @@ class Table:
         return row
 
     def thing(self, row: Iterable[Any]) -> Any:
-        """The object a row stands for; equal to the one that was stored."""
+        """The object a row stands for; equal to the one that was stored. Only for a table that is `whole`."""
         values = list(row)
         for i, back in self._back:
             if values[i] is not None:
@@ -162,7 +172,7 @@ def _store(hint: Any) -> str:
     return stores.pop()
 
 
-TABLES: Final[dict[str, Table]] = {kind: Table(kind) for kind in PROJECTED}
+TABLES: Final[dict[str, Table]] = {kind: Table(kind) for kind in (*PROJECTED, *PARTLY)}
 
 
 def statements() -> dict[str, str]:

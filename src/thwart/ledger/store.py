@@ -17,7 +17,7 @@ from thwart.errors import LedgerError
 from thwart.ledger import schema, views
 from thwart.ledger.connect import PAGE_SIZE, admitted, connect, measurands, refuse_old
 from thwart.ledger.faults import Guard, LedgerCorrupt
-from thwart.ledger.records import LedgerRecords
+from thwart.ledger.projections import LedgerRecords, Projections
 
 _INSERT_ENTRY: Final = "INSERT INTO entry (seq, kind, input_seq, specimen_id, data, hash) VALUES (?, ?, ?, ?, ?, ?)"
 
@@ -47,19 +47,17 @@ class Ledger:
 
     def __init__(self, path: Path, db: sqlite3.Connection) -> None:
         self.path = path
-        self.records = LedgerRecords(db, path, self._flush)
         self.busy_since: float | None = None
         self._db = db
         self._guard = Guard(path)
         self._commits = 0
-        # What was written since the last flush. Many inputs share a commit when the queue is long, and most of them
-        # replace the same few objects: only the last of each is worth a statement.
-        self._rows: list[tuple[Any, ...]] = []
-        self._changed: dict[Key, Object | None] = {}
+        self._rows: list[tuple[Any, ...]] = []  # entries not yet handed to SQLite
         with self._guard:
             self._head = self._read_head()
             self._data_version = self._read_data_version()
         self.next_seq, self.last_hash, self.last_stamp = self._head
+        self._projections = Projections(db, self.next_seq - 1)
+        self.records = LedgerRecords(self._projections, self._flush, self._guard)
 
     # -- making and opening --------------------------------------------------------------------------------------
 
@@ -149,7 +147,7 @@ class Ledger:
         except BaseException:
             self.rollback()
             raise
-        self._changed.update(changed)
+        self._projections.update(changed)
         if entries:
             self.next_seq, self.last_hash, self.last_stamp = seq, before, entries[-1].stamp
         if len(self._rows) > _FLUSHED_AT:
@@ -171,7 +169,7 @@ class Ledger:
 
     def rollback(self) -> None:
         """Forget everything since the last commit. Raises nothing."""
-        self._rows, self._changed = [], {}
+        self._rows, self._projections.pending = [], {}
         # SQLite may have rolled back by itself, and what it says about a broken disk was told already.
         if self._db.in_transaction:
             with contextlib.suppress(sqlite3.Error):
@@ -179,7 +177,7 @@ class Ledger:
         self.next_seq, self.last_hash, self.last_stamp = self._head
 
     def snapshot(self, state: str, seq: int) -> None:
-        """Add the service's state after entry `seq` to the open transaction; the last two are kept."""
+        """Commit the service's state after entry `seq`, with what was written before; the last two are kept."""
         try:
             with self._guard:
                 self._begin()
@@ -190,9 +188,10 @@ class Ledger:
         except BaseException:
             self.rollback()
             raise
+        self.commit()
 
     def mark_presence(self, instrument: str, last_frame_utc: str) -> None:
-        """Add an instrument's last frame to the open transaction. For the `instruments` view only: call it rarely."""
+        """Commit when an instrument was last heard. For the `instruments` view only: call it rarely."""
         try:
             with self._guard:
                 self._begin()
@@ -200,6 +199,7 @@ class Ledger:
         except BaseException:
             self.rollback()
             raise
+        self.commit()
 
     def define_specimens_view(self, columns: Iterable[tuple[str, str]]) -> bool:
         """Give each (measurand key, unit) a column in the `specimens` view, in a commit of its own.
@@ -298,16 +298,16 @@ class Ledger:
 
     def _flush(self) -> None:
         """Hand what was written to SQLite, within the open transaction."""
-        if not (self._rows or self._changed):
+        if not (self._rows or self._projections.pending):
             return
         try:
             with self._guard:
                 self._db.executemany(_INSERT_ENTRY, self._rows)
-                apply(self._db, self._changed)
+                self._projections.flush()
         except BaseException:
             self.rollback()
             raise
-        self._rows, self._changed = [], {}
+        self._rows = []
 
     def _read_data_version(self) -> int:
         return int(self._db.execute("PRAGMA data_version").fetchone()[0])
@@ -351,23 +351,6 @@ def create_tables(db: sqlite3.Connection, bench_name: str, bench_id: str) -> Non
     db.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
     db.execute(f"PRAGMA user_version = {schema.SCHEMA_VERSION}")
     db.execute("COMMIT")
-
-
-def apply(db: sqlite3.Connection, changed: Mapping[Key, Object | None]) -> None:
-    """Bring the projections up to what an input changed, passing over kinds without a table. Raises sqlite3.Error."""
-    rows: dict[str, list[Sequence[Any]]] = {}
-    for (kind, key), thing in changed.items():
-        table = schema.TABLES.get(kind)
-        if table is None:
-            continue
-        if thing is None:
-            db.execute(table.delete, (key,))
-        else:
-            rows.setdefault(kind, []).append(table.row(thing))
-    for kind, some in rows.items():
-        table = schema.TABLES[kind]
-        if db.executemany(table.upsert, some).rowcount != len(some):
-            db.executemany(table.replace, some)
 
 
 def _sync_folder(folder: Path) -> None:
