@@ -44,6 +44,10 @@ def _started(bench: Bench, entry: Entry) -> None:
         bench.put(replace(i, present=False, blind=True, load_seq=None, load_specimens={}, load_readings=()))
 
 
+def _configured(bench: Bench, entry: Entry) -> None:
+    bench.put(replace(bench.desk, config_sha256=entry.body["config_sha256"]))
+
+
 def _port(bench: Bench, entry: Entry) -> None:
     b = entry.body
     known = bench.get(Instrument, b["instrument"]) or Instrument(
@@ -106,6 +110,7 @@ def _reading(bench: Bench, entry: Entry) -> None:
 
 
 INPUT_EFFECTS: Mapping[str, Effect] = {
+    "configured": _configured,
     "started": _started,
     "port": _port,
     "arrival": _arrival,

@@ -193,6 +193,20 @@ class Bench:
         self._decisions.append(entry)
         return entry.seq
 
+    def spoilt(self, entry: Entry, text: str) -> tuple[list[Entry], dict[Key, Object | None]]:
+        """After `take` failed by a fault of the program: put back what it did, and keep the input undecided."""
+        for key, before in self._before.items():
+            if before is None:
+                self.objects.pop(key, None)
+            else:
+                self.objects[key] = before
+        self._begin(entry)
+        if entry.kind == "reading":
+            self.decide("outcome", None, reading=entry.seq, event="unusable", why="fault", place=None)
+        self.decide("told", None, place=None, code="fault", text=text)
+        decisions = self._decisions
+        return decisions, self._finish()
+
     def label(self, text: str) -> None:
         """Name the input being taken, for undo to say what goes."""
         self._label = text

@@ -312,6 +312,8 @@ class Desk:
     asked: int = 0
     asked_statistical: int = 0
     started_seq: int | None = None
+    config_sha256: str | None = None
+    """Hash of the configuration last recorded whole."""
 
     @property
     def id(self) -> str:

@@ -92,6 +92,7 @@ WHY: dict[str, str] = {
     "moving": "not settled",
     "beyond": "beyond the instrument",
     "error": "the instrument reports an error",
+    "fault": "a fault of this program",
     "left-behind": "never given to a fish",
     "taken-back": "taken back",
     "void": "its fish is void",

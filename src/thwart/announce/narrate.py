@@ -1,0 +1,123 @@
+"""What committed entries sound like: one short sentence and one of five sounds each. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from ..bench.words import WHY
+from ..entries import Entry
+
+Sound = Literal["taken", "look", "asked", "next", "fault"]
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One announcement about a committed entry."""
+
+    seq: int
+    sound: Sound
+    place: str | None
+    text: str
+
+
+def narrate(source: Entry, decisions: Sequence[Entry]) -> Iterator[Said]:
+    """The announcements of an input and the decisions that answer it, in order."""
+    if (said := _input(source)) is not None:
+        yield said
+    numbers = {d.specimen_id: d.body["number"] for d in decisions if d.specimen_id and "number" in d.body}
+    for d in decisions:
+        if (told := _decision(source, d, numbers.get(d.specimen_id or ""))) is not None:
+            sound, text = told
+            yield Said(d.seq, sound, d.body.get("place"), text)
+
+
+def _input(entry: Entry) -> Said | None:
+    b = entry.body
+    match entry.kind:
+        case "port":
+            state = "is there" if b["present"] else f"is gone: {b['reason']}" if b["reason"] else "is gone"
+            return Said(entry.seq, "next" if b["present"] else "fault", None, f"{b['instrument']} {state}")
+        case "rejected":
+            reasons = ", ".join(f"{n} × {reason}" for reason, n in b["reasons"].items())
+            text = f"{b['instrument']}: {b['size']} bytes rejected ({reasons})"
+            if b["mostly"]:
+                return Said(
+                    entry.seq, "fault", None, f"{text}; more than half of what it sends: are the line settings right?"
+                )
+            return Said(entry.seq, "look", None, text)
+        case "overflow":
+            return Said(
+                entry.seq, "fault", None, f"{b['instrument']}: {b['lost']} readings lost, the ledger couldn't follow"
+            )
+        case "started" if not entry.stamp.clock_ok:
+            return Said(
+                entry.seq,
+                "fault",
+                None,
+                "the clock stands before the last entry's time: order is kept, times are in doubt",
+            )
+        case _:
+            return None
+
+
+def _decision(source: Entry, d: Entry, number: int | None) -> tuple[Sound, str] | None:
+    b = d.body
+    match d.kind:
+        case "measured":
+            name = f" {b['measurand']}" + (f" {b['side']}" if b["side"] else "")
+            by_hand = "" if b["how"] == "instrument" else f" ({b['how']})"
+            again = ", again" if b["supersedes"] is not None else ""
+            return "taken", f"{b['number']}{name} {b['raw_value']} {b['raw_unit']}{by_hand}{again}"
+        case "asked":
+            return "asked", f"{b['text']}"
+        case "noted":
+            return "look", f"{b['text']}"
+        case "opened":
+            return "next", f"fish {b['number']}" + (f" ({b['species']})" if b["species"] else "")
+        case "closed":
+            return "next", f"{b['number']} {b['end']}"
+        case "ended":
+            return "taken", f"{b['number']} is {b['end']} now"
+        case "recalled":
+            return "next", f"{b['number']} in hand again"
+        case "container":
+            if b["state"] == "skipped":
+                return "look", f"container {b['number']} left out for good"
+            return "taken", f"container {b['number']} holds {b['fish']}"
+        case "coded":
+            value = b["code"] if b["code"] is not None else f"missing, {b['missing_reason']}"
+            return "taken", f"{b['number']} {b['field']} {value}"
+        case "missing":
+            return "taken", f"{b['number']} {b['name']} missing: {b['reason']}"
+        case "species":
+            return "taken", f"{b['number'] or 'next fish'} is {b['species']}"
+        case "stood-by":
+            return "taken", f"{b['number']} stands"
+        case "batch":
+            texts = {"open": f"batch {b['batch']} open", "reopen": f"batch {b['batch']} open again"}
+            return "next", texts.get(b["op"], b.get("text", ""))
+        case "practice":
+            return "next", "practice " + ("on: nothing of this reaches the results" if b["on"] else "off")
+        case "outcome":
+            return _outcome(source, b, number)
+        case "read-out" if b["texts"]:
+            return "look", "look before the tray goes: " + " · ".join(b["texts"])
+        case "undone" | "told":
+            return ("look" if d.kind == "told" else "taken"), b["text"]
+        case "refused":
+            return "look", b["text"]
+        case _:
+            return None
+
+
+def _outcome(source: Entry, b: dict[str, Any], number: int | None) -> tuple[Sound, str] | None:
+    if b["event"] not in ("same again", "load of a fish before", "unusable", "was the tray", "is the tare"):
+        return None  # told by the decision that goes with it
+    value = f"{source.body.get('value') or ''} {source.body.get('unit') or ''}".strip() or str(
+        source.body.get("condition", "")
+    )
+    why = WHY[b["why"]].format(number=number or "the fish before")
+    word = {"same again": "doubled", "load of a fish before": "stale", "unusable": "refused"}.get(b["event"], "tare")
+    return "look", f"{word}: {value} ({why})"

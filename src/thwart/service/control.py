@@ -1,0 +1,159 @@
+"""The control port: loopback TCP, one JSON object a line, a token first. Acts in, status and the feed out.
+
+Requests (each with the token of the bench folder's `control.json`): `{"token", "do": "act", "act", "args", "place",
+"via"}`, `{"token", "do": "status"}`, `{"token", "do": "follow", "since": SEQ}`. Answers: `{"ok": true, …}` or
+`{"ok": false, "error", "hint"}`. An act is answered after the commit that holds it.
+"""
+
+from __future__ import annotations
+
+import hmac
+import json
+import logging
+import socket
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from ..errors import ThwartError
+from .folder import Door, read_door
+
+log = logging.getLogger(__name__)
+
+_MAX_LINE = 65536
+_MAX_CONNECTIONS = 64
+_WAIT_S = 30.0
+
+Handler = Callable[[Mapping[str, Any]], Iterator[Mapping[str, Any]]]
+
+
+class Control:
+    """The listening side. `handle` gives the answers to a request whose token was right."""
+
+    def __init__(self, port: int, handle: Handler) -> None:
+        """Raises ThwartError where the port is taken."""
+        self._handle = handle
+        self._token = ""
+        self._stopping = threading.Event()
+        self._slots = threading.BoundedSemaphore(_MAX_CONNECTIONS)
+        self._socket = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        try:
+            self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            self._socket.bind(("127.0.0.1", port))
+        except OSError as error:
+            self._socket.close()
+            raise ThwartError(
+                f"control port {port} can't be used: {error.strerror}",
+                "set control_port in bench.toml to a free one, or to 0",
+            ) from None
+        self._socket.listen(16)
+        self.port: int = self._socket.getsockname()[1]
+
+    def start(self, token: str) -> None:
+        """Begin to answer."""
+        self._token = token
+        threading.Thread(target=self._accept, name="control", daemon=True).start()
+
+    def stop(self) -> None:
+        """Answer no more."""
+        self._stopping.set()
+        self._socket.close()
+
+    def stopping(self) -> bool:
+        """Whether `stop` was called."""
+        return self._stopping.is_set()
+
+    def _accept(self) -> None:
+        while not self.stopping():
+            try:
+                connection, _ = self._socket.accept()
+            except OSError:
+                return
+            if not self._slots.acquire(blocking=False):
+                connection.close()
+                continue
+            threading.Thread(target=self._serve, args=(connection,), name="control peer", daemon=True).start()
+
+    def _serve(self, connection: socket.socket) -> None:
+        try:
+            with connection, connection.makefile("rb") as lines:
+                connection.settimeout(_WAIT_S)
+                while (line := lines.readline(_MAX_LINE + 1)) and not self.stopping():
+                    for answer in self._answers(line):
+                        connection.sendall(json.dumps(answer, ensure_ascii=False).encode() + b"\n")
+        except OSError:
+            pass  # the peer went; nothing of ours depends on it
+        finally:
+            self._slots.release()
+
+    def _answers(self, line: bytes) -> Iterator[Mapping[str, Any]]:
+        try:
+            request = json.loads(line) if len(line) <= _MAX_LINE else None
+        except ValueError:
+            request = None
+        if not isinstance(request, dict):
+            yield {"ok": False, "error": "one JSON object a line, at most 64 KiB", "hint": ""}
+            return
+        if not hmac.compare_digest(str(request.get("token", "")).encode(), self._token.encode()):
+            yield {"ok": False, "error": "wrong token", "hint": "it stands in control.json of the bench folder"}
+            return
+        try:
+            yield from self._handle(request)
+        except ThwartError as error:
+            yield {"ok": False, "error": error.message, "hint": error.hint}
+
+
+class Client:
+    """The asking side, for the command line."""
+
+    def __init__(self, folder: Path) -> None:
+        """Raises ThwartError where no service runs on this bench."""
+        door = read_door(folder)
+        try:
+            self._socket = socket.create_connection(("127.0.0.1", door.port), timeout=5)
+        except OSError:
+            raise ThwartError(
+                f"{folder}: no service answers on this bench (it may have been killed)",
+                f"start it with `thwart run {folder}`",
+            ) from None
+        self._socket.settimeout(_WAIT_S)
+        self._lines = self._socket.makefile("rb")
+        self._door: Door = door
+
+    def ask(self, **request: Any) -> dict[str, Any]:
+        """One request, one answer. Raises ThwartError with the service's words."""
+        self._send(request)
+        return self._answer()
+
+    def follow(self, since: int, stop: Callable[[], bool] = lambda: False) -> Iterator[dict[str, Any]]:
+        """The feed from an entry on, one object an entry; ends when the service does."""
+        self._send({"do": "follow", "since": since})
+        while not stop():
+            try:
+                answer = self._answer()
+            except ThwartError:
+                return
+            if "entry" in answer:
+                yield answer["entry"]
+
+    def close(self) -> None:
+        """Hang up."""
+        self._socket.close()
+
+    def _send(self, request: Mapping[str, Any]) -> None:
+        self._socket.sendall(json.dumps({**request, "token": self._door.token}).encode() + b"\n")
+
+    def _answer(self) -> dict[str, Any]:
+        try:
+            line = self._lines.readline()
+        except OSError:
+            line = b""
+        if not line:
+            raise ThwartError(
+                "the service went away before it answered", "nothing acknowledged is lost; start it again"
+            )
+        answer: dict[str, Any] = json.loads(line)
+        if not answer.get("ok"):
+            raise ThwartError(str(answer.get("error")), str(answer.get("hint") or ""))
+        return answer

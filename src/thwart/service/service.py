@@ -1,0 +1,276 @@
+"""`thwart run`: one bench, in the foreground, until told to stop."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import logging
+import random
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from queue import SimpleQueue
+from typing import Any
+
+from .. import __version__
+from ..announce.feed import Feed, follow_from, lines_of
+from ..config import Configured, read_bench
+from ..errors import LedgerError, ThwartError
+from ..ids import new_id
+from ..ledger import Ledger
+from ..ledger.faults import holder
+from ..ports import Supervisor
+from .clerk import Clerk, groups
+from .clock import Clock
+from .control import Control
+from .folder import CONTROL, LEDGER, Lock, write_door
+from .lines import Inbox, Item, Line
+from .systemd import notify, watchdog_s
+
+log = logging.getLogger(__name__)
+
+#: A commit held up for longer is said aloud.
+_HELD_S = 1.0
+#: A log of the database that grows beyond this has a reader that never lets go.
+_WAL_ALARM = 64 * 1024 * 1024
+_PRESENCE_S = 60.0
+
+
+class Service:
+    """One bench at work. `start`, then `wait`; `stop` from any thread or a signal."""
+
+    def __init__(self, folder: Path) -> None:
+        """Reads the configuration and takes the bench. Raises ThwartError."""
+        self.configured: Configured = read_bench(folder)
+        self.folder = folder
+        self._lock = Lock(folder)
+        try:
+            path = folder / LEDGER
+            if not path.exists():
+                Ledger.create(path, self.configured.config.name, new_id(time.time_ns() // 1_000_000)).close()
+            self.ledger = Ledger.open(path)
+        except BaseException:
+            self._lock.release()
+            raise
+        last = self.ledger.last_stamp
+        self.clock = Clock(last.utc if last is not None else None)
+        self.inbox: Inbox = SimpleQueue()
+        self.feed = Feed()
+        self.clerk = Clerk(self.configured.setup, self.ledger, self.clock, self.inbox, self.feed)
+        self.lines = [Line(wired, self.inbox, self.clock) for wired in self.configured.instruments]
+        self._supervisors = [
+            Supervisor(line.wired.spec, line.wired.line, line, random.Random(), line.wired.poll) for line in self.lines
+        ]
+        self._control: Control | None = None
+        self._thread: threading.Thread | None = None
+        self._stopped = threading.Event()
+        self._present_at = 0.0
+        self._alarms: set[str] = set()
+
+    # ---- life --------------------------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Resume the state, record the start, open the ports and the control port. Raises ThwartError."""
+        self.clerk.resume()
+        slots = {s.column: s for s in self.configured.protocol.slots}
+        self.ledger.define_specimens_view(
+            (s.key, "mm" if s.measurand.quantity == "length" else "g") for s in slots.values()
+        )
+        self.clerk.begin([*self._configured(), Item("started", {"version": __version__, "config_sha256": self._hash})])
+        control = Control(self.configured.config.control_port, self._answer)
+        self._control = control
+        control.start(write_door(self.folder, control.port).token)
+        self._thread = threading.Thread(target=self._clerk, name="clerk", daemon=True)
+        self._thread.start()
+        threading.Thread(target=self._watch, name="watch", daemon=True).start()
+        for supervisor in self._supervisors:
+            supervisor.start()
+        notify("READY=1")
+        log.info("ready bench=%s folder=%s seq=%s", self.configured.config.name, self.folder, self.clerk.committed_seq)
+
+    def _configured(self) -> list[Item]:
+        """The configuration goes into the ledger whole where it isn't there yet, else by its hash."""
+        setup = self.configured.setup.to_json()
+        text = json.dumps(setup, ensure_ascii=False, sort_keys=True)
+        self._hash = hashlib.sha256(text.encode()).hexdigest()
+        if self.clerk.bench.desk.config_sha256 == self._hash:
+            return []
+        return [Item("configured", {"config_sha256": self._hash, "setup": setup})]
+
+    def wait(self) -> int:
+        """Until stopped. Returns the exit code. Raises the LedgerError that ended it, if one did."""
+        while not self._stopped.wait(1.0):
+            pass
+        if self.clerk.stopped_by is not None:
+            raise self.clerk.stopped_by
+        return 0
+
+    def stop(self, *_: object) -> None:
+        """Stop cleanly: ports first, then what waits is written, then the stop itself."""
+        if self._thread is None or self.clerk.stopping:
+            return
+        threading.Thread(target=self._stop, name="stop").start()
+
+    def _stop(self) -> None:
+        notify("STOPPING=1")
+        for supervisor in self._supervisors:
+            supervisor.stop()
+        self._presence()
+        self.inbox.put(Item("stopped", {"version": __version__}))
+        self.clerk.stopping = True
+
+    def _clerk(self) -> None:
+        try:
+            self.clerk.run(self._rest)
+            if self.clerk.stopped_by is None:
+                self.clerk.snapshot()
+        finally:
+            if self._control is not None:
+                self._control.stop()
+            for supervisor in self._supervisors:
+                supervisor.stop()
+            (self.folder / CONTROL).unlink(missing_ok=True)
+            self.ledger.close()
+            self._lock.release()
+            log.info("stopped seq=%s", self.clerk.committed_seq)
+            self._stopped.set()
+
+    # ---- idle moments and the watch ----------------------------------------------------------------------------
+
+    def _rest(self) -> None:
+        """In the clerk's thread, when nothing came for a while."""
+        try:
+            if time.monotonic() - self._present_at > _PRESENCE_S:
+                self._presence()
+            self.ledger.checkpoint_when_idle()
+        except LedgerError as error:
+            log.warning("idle reason=%s", error.message)
+
+    def _presence(self) -> None:
+        self._present_at = time.monotonic()
+        for line in self.lines:
+            if line.channel.last_frame_ns is not None:
+                self.ledger.mark_presence(line.wired.name, self.clock.utc_of(line.channel.last_frame_ns))
+
+    def _watch(self) -> None:
+        """Says aloud what the clerk itself can't while it is held up; tells systemd that all is well while it isn't."""
+        every = watchdog_s()
+        while not self._stopped.wait(min(0.25, every or 0.25) if self._busy() else min(1.0, every or 1.0)):
+            held = self.clerk.committing_since
+            self._alarm(
+                "held",
+                held is not None and time.monotonic() - held > _HELD_S,
+                lambda: f"fault: not saved, held by {self._holder()}",
+            )
+            self._alarm(
+                "wal", self.ledger.wal_bytes() > _WAL_ALARM, lambda: "a reader never lets go: the ledger's log grows"
+            )
+            self._alarm("fault", self.clerk.fault is not None, lambda: f"fault: {self.clerk.fault}")
+            if every is not None and held is None:
+                notify("WATCHDOG=1")
+
+    def _busy(self) -> bool:
+        return self.clerk.committing_since is not None or self.clerk.fault is not None
+
+    def _alarm(self, name: str, on: bool, text: Callable[[], str]) -> None:
+        if on and name not in self._alarms:
+            self._alarms.add(name)
+            log.error("%s", text())
+        elif not on and name in self._alarms:
+            self._alarms.discard(name)
+            log.warning("over: %s", name)
+
+    def _holder(self) -> str:
+        return holder(self.ledger.path) or "the disk"
+
+    # ---- control -----------------------------------------------------------------------------------------------
+
+    def _answer(self, request: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
+        match request.get("do"):
+            case "act":
+                yield self._act(request)
+            case "status":
+                yield {"ok": True, "status": self.status()}
+            case "follow":
+                yield from self._follow(request.get("since"))
+            case other:
+                raise ThwartError(f"unknown request {other!r}", "act, status or follow")
+
+    def _ask(self, kind: str, body: dict[str, Any], timeout_s: float) -> Any:
+        done: SimpleQueue[Any] = SimpleQueue()
+        self.inbox.put(Item(kind, body, done.put))
+        try:
+            return done.get(timeout=timeout_s)
+        except Exception:
+            raise ThwartError(
+                self.clerk.fault or "the service is busy: not yet saved",
+                "`thwart status` says why; it will be done when it can",
+            ) from None
+
+    def _act(self, request: Mapping[str, Any]) -> Mapping[str, Any]:
+        act, args = str(request.get("act", "")), request.get("args", [])
+        if not isinstance(args, list) or len(args) > 64:
+            raise ThwartError("args: a list of words")
+        ids = [new_id(self.clock.now_ms()) for _ in self.configured.config.places]
+        place = request.get("place")
+        body = {
+            "act": act, "args": [str(a)[:500] for a in args], "place": None if place is None else str(place),
+            "via": str(request.get("via", "cli"))[:20], "ids": ids,
+        }  # fmt: skip
+        entries = self._ask("act", body, 20.0)
+        lines = lines_of(entries)
+        refused = next((e["body"] for e in lines if e["kind"] == "refused"), None)
+        said = [s["text"] for e in lines for s in e["said"]]
+        if refused is not None:
+            return {"ok": False, "error": refused["text"], "hint": "", "seq": entries[0].seq}
+        return {"ok": True, "seq": entries[0].seq, "said": said}
+
+    def status(self) -> dict[str, Any]:
+        """Everything `thwart status` shows."""
+        now = self.clock.mono_ns()
+        try:
+            held: Any = self._ask("look", {}, 1.0)
+        except ThwartError:
+            held = None
+        return {
+            "bench": self.configured.config.name,
+            "version": __version__,
+            "protocol": self.configured.protocol.name,
+            "saved": self.clerk.fault is None and held is not None,
+            "fault": self.clerk.fault or (None if held is not None else "the clerk is held up"),
+            "committed_seq": self.clerk.committed_seq,
+            "waiting_inputs": self.inbox.qsize(),
+            "wal_bytes": self.ledger.wal_bytes(),
+            "held": held,
+            "instruments": [line.status(now) for line in self.lines],
+        }
+
+    def _follow(self, since: Any) -> Iterator[Mapping[str, Any]]:
+        start = since if isinstance(since, int) and since >= 0 else self.clerk.committed_seq
+        assert self._control is not None
+
+        def read(after: int) -> Iterator[Any]:
+            with Ledger.open(self.ledger.path, readonly=True) as ledger:
+                yield from groups(ledger.entries(after))
+
+        for group in follow_from(self.feed, start, read, self._control.stopping):
+            if group is None:
+                yield {"ok": True}
+                continue
+            for line in lines_of(group):
+                yield {"ok": True, "entry": line}
+
+
+def run(folder: Path) -> int:
+    """Run a bench until SIGTERM or SIGINT. Raises ThwartError."""
+    service = Service(folder)
+    for sign in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(sign, service.stop)
+    try:
+        service.start()
+    except BaseException:
+        service.ledger.close()
+        raise
+    return service.wait()
