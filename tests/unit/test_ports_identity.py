@@ -186,6 +186,17 @@ def test_a_file_that_is_no_port_says_so(tmp_path: Path) -> None:
         open_port(parse_spec(str(file / "below")), LineSettings())
 
 
+def test_settings_an_adapter_refuses_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A pseudo-terminal, taken for an adapter here, refuses seven bits with an error pyserial doesn't wrap, unless the
+    speed is changed in the same call."""
+    monkeypatch.setattr("thwart.ports.serialport._PSEUDO_TERMINALS", "/none of them/")
+    line = PtyLine(tmp_path / "instrument")
+    open_port(parse_spec(line.port), LineSettings(4800)).close()
+    with pytest.raises(PortError, match="can't be opened with 4800 7E1"):
+        open_port(parse_spec(line.port), LineSettings(4800, 7, "even"))
+    line.close()
+
+
 def test_a_speed_the_system_refuses_is_told_with_the_settings(tmp_path: Path) -> None:
     line = PtyLine(tmp_path / "instrument")
     with pytest.raises(PortError, match="can't be opened with -1 8N1"):

@@ -99,13 +99,15 @@ def test_a_far_end_that_takes_nothing_is_stuck_not_gone(kind: str, tmp_path: Pat
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root can look past the flag")
-def test_an_open_terminal_is_kept_for_us_and_given_back(tmp_path: Path) -> None:
-    """Programs that don't ask for the lock must be kept out as well: Linux counts it in the terminal's own flag."""
+def test_an_adapter_is_kept_from_programs_that_do_not_ask(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By the terminal's own flag. A pseudo-terminal, which plays the adapter here, is spared it: there it outlives us."""
     line = PtyLine(tmp_path / "instrument")
+    open_on("pty", line).close()
+    assert not _exclusive(line)
+    monkeypatch.setattr("thwart.ports.serialport._PSEUDO_TERMINALS", "/none of them/")
     port = open_on("pty", line)
     assert _exclusive(line)
     port.close()
-    assert not _exclusive(line)
     line.close()
 
 
@@ -200,6 +202,26 @@ def test_a_peer_that_speaks_no_rfc2217_is_told_so() -> None:
         number = server.getsockname()[1]
         with pytest.raises(PortAbsent, match="RFC2217"):
             open_port(Rfc2217("127.0.0.1", number), LineSettings())
+
+
+def test_line_errors_the_far_end_reports_are_counted() -> None:
+    """RFC 2217: the client sets the mask with command 10 (break 16, framing 8, parity 4, overrun 2); the server reports
+    with command 6 + 100. Data ready (1) is no error."""
+    from tests.conformance.rfc2217_line import Rfc2217Line
+
+    line = Rfc2217Line()
+    port = open_on("rfc2217", line)
+    wait_for(lambda: bytes.fromhex("FFFA2C0A1EFFF0") in line.heard)
+    client = line._client
+    assert client is not None
+    assert port.error_count() is None
+    client.write(bytes.fromhex("FFFA2C6A01FFF0") + b"fine")
+    assert port.read(20.0)[:1] == b"f"
+    assert port.error_count() is None
+    client.write(bytes.fromhex("FFFA2C6A08FFF0 FFFA2C6A14FFF0"))
+    wait_for(lambda: port.read(0.01) is not None and port.error_count() == 2)
+    port.close()
+    line.close()
 
 
 def test_malformed_telnet_ends_the_port_instead_of_silencing_it() -> None:

@@ -128,7 +128,7 @@ def test_a_quiet_port_is_left_alone_for_seconds() -> None:
     clock = Clock()
     port = ScriptedPort(clock, [None, None, None])
     run(clock, Recorder(), port)
-    assert port.timeouts == [IDLE_S] * 4
+    assert port.timeouts == [1.0, IDLE_S, IDLE_S, IDLE_S], "after its first second"
     assert IDLE_S >= 2
 
 
@@ -235,8 +235,36 @@ def test_retries_are_capped_spread_and_repeatable() -> None:
 def test_a_port_that_closes_at_once_is_not_opened_at_full_speed() -> None:
     clock = Clock()
     series = [ScriptedPort(clock, [Gone("busy elsewhere")]) for _ in range(20)]
-    waits = run(clock, Recorder(), *series, ScriptedPort(clock, [])).waits
+    recorder = Recorder()
+    waits = run(clock, recorder, *series, ScriptedPort(clock, [(5, b"x")])).waits
     assert min(waits[5:]) >= 0.25 * (1 - 1e-6)
+    assert recorder.calls == ["open", "gone", "open", "bytes", "gone"], "nor is it told each time"
+
+
+def test_a_port_on_trial_is_open_after_a_second_of_holding() -> None:
+    clock = Clock()
+    recorder = Recorder()
+    holding = ScriptedPort(clock, [None, None])
+    run(clock, recorder, ScriptedPort(clock, [Gone("busy elsewhere")]), holding)
+    assert holding.timeouts == [1.0, IDLE_S, IDLE_S]
+    assert recorder.calls == ["open", "gone", "open", "gone"]
+
+
+def test_what_was_to_be_written_to_a_lost_port_is_not_written_to_the_next() -> None:
+    clock = Clock()
+    supervisor = Supervisor(SPEC, LineSettings(), recorder := Recorder(), random.Random(1), None, clock)
+
+    class Late(Recorder):
+        def on_gone(self, reason: str, at_ns: int) -> None:
+            supervisor._writes.append(b"too late")
+
+    supervisor._listener = Late()
+    next_port = ScriptedPort(clock, [(1, b"x")])
+    supervisor._opener = Opener(ScriptedPort(clock, [Gone("unplugged")]), next_port)
+    supervisor._stopping = InstantEvent(clock)
+    supervisor._run()
+    assert next_port.written == []
+    assert recorder.calls == []
 
 
 def test_a_port_that_lived_is_tried_again_soon() -> None:
@@ -287,6 +315,57 @@ def test_a_fault_in_a_callback_costs_neither_the_port_nor_the_thread(caplog: pyt
     assert first.closed == 1
     assert "planted" in recorder.reasons[0]
     assert recorder.lives == [b"", b"good"]
+
+
+def test_a_shortage_of_our_own_is_told_and_waited_out() -> None:
+    clock = Clock()
+    recorder = Recorder()
+    opener = Opener(ScriptedPort(clock, []))
+    shortages = [OSError(24, "Too many open files")] * 3
+
+    def short_at_first(spec: Spec, line: LineSettings) -> ScriptedPort:
+        if shortages:
+            raise shortages.pop()
+        return opener(spec, line)
+
+    supervisor = Supervisor(SPEC, LineSettings(), recorder, random.Random(1), None, clock, short_at_first)
+    supervisor._stopping = InstantEvent(clock)
+    supervisor._run()
+    assert recorder.calls == ["refused", "open", "gone"]
+    assert "Too many open files" in str(recorder.troubles[0])
+
+
+def test_what_was_read_when_stop_came_is_still_handed_over() -> None:
+    clock = Clock()
+    recorder = Recorder()
+    recorder.wake = clock.now
+
+    class StopsInRead(ScriptedPort):
+        def read(self, timeout_s: float) -> bytes:
+            supervisor._stopping.set()
+            return super().read(timeout_s)
+
+    port = StopsInRead(clock, [(1, b"last"), (1, b"never read")])
+    supervisor = Supervisor(SPEC, LineSettings(), recorder, random.Random(1), None, clock, Opener(port))
+    supervisor._run()
+    assert recorder.calls == ["open", "bytes"]
+    assert recorder.lives == [b"last"]
+    assert port.closed == 1
+
+
+def test_a_port_lost_while_stopping_is_not_told() -> None:
+    clock = Clock()
+    recorder = Recorder()
+
+    class StopsInRead(ScriptedPort):
+        def read(self, timeout_s: float) -> bytes:
+            supervisor._stopping.set()
+            return super().read(timeout_s)
+
+    port = StopsInRead(clock, [Gone("unplugged")])
+    supervisor = Supervisor(SPEC, LineSettings(), recorder, random.Random(1), None, clock, Opener(port))
+    supervisor._run()
+    assert recorder.calls == ["open"]
 
 
 def test_a_capture_is_played_once_and_then_ended(tmp_path: Path) -> None:

@@ -113,18 +113,19 @@ def holders(device: str) -> tuple[Holder, ...]:
     target = os.path.realpath(device)
     found = []
     with contextlib.suppress(OSError):
-        for process in PROC.iterdir():
-            if process.name.isdecimal() and _has_open(process, target):
-                found.append(Holder(int(process.name), _program(process)))
+        for process in os.scandir(PROC):
+            if process.name.isdecimal() and _has_open(f"{process.path}/fd", target):
+                found.append(Holder(int(process.name), _program(Path(process.path))))
     return tuple(sorted(found, key=lambda holder: holder.pid))
 
 
-def _has_open(process: Path, target: str) -> bool:
-    # Another user's process can't be read, and a process may end while it is looked at: both say "not known".
+def _has_open(folder: str, target: str) -> bool:
+    # Another user's process can't be read, and a process may end while it is looked at: both say "not known". Without
+    # pathlib, for a busy port is asked about at each attempt to open it, and that is more than twice as fast.
     with contextlib.suppress(OSError):
-        for descriptor in (process / "fd").iterdir():
+        for descriptor in os.scandir(folder):
             with contextlib.suppress(OSError):
-                if str(descriptor.readlink()) == target:
+                if os.readlink(descriptor.path) == target:  # noqa: PTH115
                     return True
     return False
 

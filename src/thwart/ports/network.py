@@ -16,6 +16,8 @@ from thwart.ports.spec import Rfc2217, Tcp
 from thwart.ports.streams import Stream
 
 CONNECT_LIMIT_S = 3.0
+# RFC 2217, NOTIFY-LINESTATE: break detect 16, framing 8, parity 4, overrun 2.
+_LINE_ERRORS = 16 | 8 | 4 | 2
 # A pulled network cable sends nothing, so TCP itself must ask: after 5 s of quiet, every 2 s, gone after 3 unanswered.
 _KEEPALIVE = {"TCP_KEEPIDLE": 5, "TCP_KEEPINTVL": 2, "TCP_KEEPCNT": 3}
 
@@ -35,7 +37,10 @@ def open_tcp(spec: Tcp) -> Stream:
 
 
 class _Remote(rfc2217.Serial):
-    """pyserial's client (3.5) with two faults mended."""
+    """pyserial's client (3.5) with two faults mended, and the line errors counted that the far end reports."""
+
+    line_errors: int | None = None
+    """None until the far end reports one: not every server does."""
 
     _socket: socket.socket | None
     _read_buffer: queue.Queue[bytes | None]
@@ -45,6 +50,15 @@ class _Remote(rfc2217.Serial):
         with contextlib.suppress(Exception):
             super()._telnet_read_loop()  # type: ignore[misc]
         self._read_buffer.put(None)
+
+    def _telnet_process_subnegotiation(self, suboption: bytes) -> None:
+        option, command, state = suboption[0:1], suboption[1:2], suboption[2:3]
+        if option == rfc2217.COM_PORT_OPTION and command == rfc2217.SERVER_NOTIFY_LINESTATE and state:
+            if state[0] & _LINE_ERRORS:
+                self.line_errors = (self.line_errors or 0) + 1
+                self._read_buffer.put(b"")
+        else:
+            super()._telnet_process_subnegotiation(suboption)  # type: ignore[misc]
 
     def close(self) -> None:
         # pyserial's own sleeps 0.3 s after each close, and leaks the socket if the peer left first.
@@ -65,7 +79,8 @@ class Rfc2217Port:
         try:
             apply_line(self._port, line)
             self._port.open()
-        except (serial.SerialException, OSError, ValueError) as error:
+            self._port.rfc2217_send_subnegotiation(rfc2217.SET_LINESTATE_MASK, bytes([_LINE_ERRORS]))
+        except (OSError, ValueError) as error:
             raise _absent(spec, error) from None
         self._queue = self._port._read_buffer
         self._ended = False
@@ -106,7 +121,7 @@ class Rfc2217Port:
 
     def error_count(self) -> int | None:
         """See Port."""
-        return None
+        return self._port.line_errors
 
 
 def _watch(link: socket.socket) -> None:
@@ -118,7 +133,9 @@ def _watch(link: socket.socket) -> None:
 
 
 def _absent(spec: Tcp | Rfc2217, error: Exception) -> PortAbsent:
+    # The system's own word for it, which pyserial wraps into a sentence with a number.
+    words = (getattr(seen, "strerror", None) for seen in (error, error.__context__))
     return PortAbsent(
-        f"{spec} can't be reached: {getattr(error, 'strerror', None) or error}",
+        f"{spec} can't be reached: {next((word for word in words if word), error)}",
         "check the address, the network and that the far end is switched on and serves nobody else",
     )

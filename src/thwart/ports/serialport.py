@@ -41,6 +41,10 @@ _PARITY = {
     "mark": serial.PARITY_MARK,
     "space": serial.PARITY_SPACE,
 }
+# What pyserial lets through on opening, beside its own (which is an OSError).
+_OPENING_FAULTS: tuple[type[Exception], ...] = (OSError, ValueError, OverflowError, NotImplementedError)
+if sys.platform != "win32":
+    _OPENING_FAULTS += (termios.error,)
 _PSEUDO_TERMINALS = "/dev/pts/"
 _ABSENT = frozenset({errno.ENOENT, errno.ENXIO, errno.ENODEV, errno.ENOTDIR, errno.EIO})
 _BUSY = frozenset({errno.EBUSY, errno.EWOULDBLOCK, errno.EAGAIN})
@@ -71,33 +75,27 @@ def open_serial(spec: Device | Usb, device: str, line: LineSettings, waitable: b
     port = serial.Serial()
     port.port = device
     port.exclusive = True
-    settable = line
-    if os.path.realpath(device).startswith(_PSEUDO_TERMINALS):
-        # Linux gives a pseudo-terminal eight bits and no parity, and the C library refuses to be overruled.
-        settable = replace(line, data_bits=8, parity="none")
+    pseudo = os.path.realpath(device).startswith(_PSEUDO_TERMINALS)
     try:
-        apply_line(port, settable)
+        # Linux keeps a pseudo-terminal at eight bits without parity, and the C library refuses others on reopening, when
+        # nothing else changes with them.
+        apply_line(port, replace(line, data_bits=8, parity="none") if pseudo else line)
         port.open()
-    except (serial.SerialException, OSError, ValueError) as error:
+    except _OPENING_FAULTS as error:
         raise _trouble(spec, device, line, error) from None
     if sys.platform == "win32" or not waitable:
         return PlainSerialPort(port)
     descriptor = port.fileno()
-    # pyserial's lock keeps out programs that ask for the lock; this keeps out those that just open the device and would
-    # take every second byte. It is given back on closing, for a pseudo-terminal remembers it.
-    with contextlib.suppress(OSError):
-        fcntl.ioctl(descriptor, termios.TIOCEXCL)
-
-    def release() -> None:
+    if not pseudo:
+        # pyserial's lock keeps out programs that ask for the lock; this keeps out those that just open the device and
+        # would take every second byte. Not on a pseudo-terminal: that one still refuses after we were killed.
         with contextlib.suppress(OSError):
-            fcntl.ioctl(descriptor, termios.TIOCNXCL)
-        port.close()
-
+            fcntl.ioctl(descriptor, termios.TIOCEXCL)
     return Stream(
         descriptor,
         partial(os.read, descriptor),
         partial(os.write, descriptor),
-        release,
+        port.close,
         end="unplugged (ready to read, but nothing there)",
         count=line_error_counter(descriptor),
     )

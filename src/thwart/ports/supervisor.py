@@ -2,8 +2,10 @@
 
 | state | ends by | then |
 | --- | --- | --- |
-| closed | the opening succeeds | `on_open`, open |
+| closed | the opening succeeds | `on_open`, open; after a life that brought nothing: on trial |
 |  | the opening fails | `on_refused` if the kind of trouble is new; wait; closed |
+| on trial | bytes came, or a second went by | `on_open`, open |
+|  | the port is gone | close it; wait; closed |
 | open | bytes came | `on_line_error` if errors were counted, `on_bytes`, open |
 |  | the listener's wake is due | `on_wake`, open |
 |  | the port is gone | close it, `on_gone`, closed |
@@ -22,7 +24,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
-from thwart.errors import ThwartError
+from thwart.errors import PortError, ThwartError
 from thwart.ports.faults import Ended, Gone, PortAbsent, PortStuck
 from thwart.ports.line import LineSettings
 from thwart.ports.opening import Port, open_port
@@ -34,7 +36,8 @@ log = logging.getLogger("thwart.ports")
 IDLE_S = 5.0
 FIRST_WAIT_S = 0.05
 LONGEST_WAIT_S = 0.5
-#: A port that lived shorter than this keeps the wait it had, or one that is refused at once would be opened at once.
+#: A port that lived shorter than this keeps the wait it had. One that brought no byte either is on trial when it is
+#: opened next: a converter that serves somebody else accepts and hangs up, twice a second, all night.
 SETTLED_NS = 1_000_000_000
 STOP_LIMIT_S = 0.4
 WRITES_KEPT = 64
@@ -50,7 +53,7 @@ class Listener(Protocol):
         """`data` was read; `at_ns` is right after the read."""
 
     def on_line_error(self, at_ns: int) -> None:
-        """The system counted line errors since the last read. Comes right before the bytes they may lie in.
+        """The system counted line errors since the last read. Comes right before the bytes they may lie in, if any.
 
         The count may run ahead of the bytes: the damage lies in the frame under way, in any frame that has a byte in
         the bytes that follow, or at the very start of the bytes after those.
@@ -100,6 +103,7 @@ class Supervisor:
         self._opener = opener
         self._port: Port | None = None
         self._state = "closed"
+        self._proven = True
         self._stopping = threading.Event()
         self._writes: deque[bytes] = deque()
         self._thread = threading.Thread(target=self._run, name=f"port {spec}", daemon=True)
@@ -114,10 +118,10 @@ class Supervisor:
         self._thread.start()
 
     def stop(self) -> bool:
-        """Let go of the port and make no more calls; False if its thread is still caught in a call after 0.4 s.
+        """Let go of the port and make no more calls; False if its thread is still caught in one after 0.4 s.
 
-        Such a thread (a listener that doesn't return, a host name that doesn't resolve) can't hinder the program from
-        ending, and closes the port as soon as it is free.
+        What a read has returned by then is still handed over. A caught thread (a listener that doesn't return, a host
+        name that doesn't resolve) can't hinder the program from ending, and closes the port as soon as it is free.
         """
         self._stopping.set()
         self._interrupt()
@@ -147,15 +151,19 @@ class Supervisor:
                 port = self._opener(self.spec, self._line)
             except ThwartError as trouble:
                 self._refused(trouble)
+            except OSError as error:
+                # Of our own needs, such as one descriptor more than this process may have.
+                self._refused(PortError(f"{self.spec} can't be opened: {error.strerror}"))
             else:
                 opened_ns = self._clock()
                 self._port = port
                 gone = self._serve(port, opened_ns)
                 self._port = None
-                if gone is None:
+                if gone is None or self._stopping.is_set():
                     return
-                self._enter(gone.state, gone.reason)
-                self._listener.on_gone(gone.reason, self._clock())
+                if self._state == "open":
+                    self._enter(gone.state, gone.reason)
+                    self._listener.on_gone(gone.reason, self._clock())
                 if isinstance(gone, Ended):
                     return
                 if self._clock() - opened_ns >= SETTLED_NS:
@@ -168,9 +176,11 @@ class Supervisor:
         try:
             if self._stopping.is_set():
                 return None
-            self._enter("open")
-            self._listener.on_open(opened_ns)
-            self._read_loop(port)
+            self._writes.clear()
+            if self._proven:
+                self._announce(opened_ns)
+            self._proven = False
+            self._read_loop(port, opened_ns)
         except Gone as gone:
             return gone
         except Exception as fault:
@@ -180,10 +190,14 @@ class Supervisor:
         finally:
             # First of all: while a dead port is held open, the adapter comes back under another name.
             port.close()
-            self._writes.clear()
         return None
 
-    def _read_loop(self, port: Port) -> None:
+    def _announce(self, opened_ns: int) -> None:
+        if self._state != "open":
+            self._enter("open")
+            self._listener.on_open(opened_ns)
+
+    def _read_loop(self, port: Port, opened_ns: int) -> None:
         errors = port.error_count()
         poll_ns = self._clock() if self._poll else None
         stuck = False
@@ -194,15 +208,17 @@ class Supervisor:
                 poll_ns = self._clock() + int(self._poll.interval_s * 1e9)
             if self._writes:
                 stuck = self._send(port, stuck)
-            data = port.read(self._idle_s(poll_ns))
+            data = port.read(self._idle_s(poll_ns, None if self._proven else opened_ns + SETTLED_NS))
             at_ns = self._clock()
-            if self._stopping.is_set():
-                return
-            if data:
-                counted = port.error_count()
-                if counted != errors:
-                    errors = counted
+            if not self._proven and (data or at_ns - opened_ns >= SETTLED_NS):
+                self._proven = True
+                self._announce(opened_ns)
+            counted = port.error_count()
+            if counted != errors:
+                errors = counted
+                if self._state == "open":
                     self._listener.on_line_error(at_ns)
+            if data:
                 self._listener.on_bytes(data, at_ns)
             self._wake_if_due()
 
@@ -218,14 +234,14 @@ class Supervisor:
             log.info("port=%s state=open", self.spec)
         return False
 
-    def _idle_s(self, poll_ns: int | None) -> float:
-        due = [at for at in (self._listener.next_wake(), poll_ns) if at is not None]
+    def _idle_s(self, *others_ns: int | None) -> float:
+        due = [at for at in (self._listener.next_wake(), *others_ns) if at is not None]
         return max(0.0, min((min(due) - self._clock()) / 1e9, IDLE_S)) if due else IDLE_S
 
     def _wake_if_due(self) -> None:
         wake_ns = self._listener.next_wake()
         now = self._clock()
-        if wake_ns is not None and now >= wake_ns:
+        if wake_ns is not None and now >= wake_ns and not self._stopping.is_set():
             self._listener.on_wake(now)
 
     def _rest(self, seconds: float) -> None:
