@@ -26,7 +26,11 @@ def narrate(source: Entry, decisions: Sequence[Entry]) -> Iterator[Said]:
     """The announcements of an input and the decisions that answer it, in order."""
     if (said := _input(source)) is not None:
         yield said
-    numbers = {d.specimen_id: d.body["number"] for d in decisions if d.specimen_id and "number" in d.body}
+    numbers: dict[str, int] = {}
+    for d in decisions:
+        number = d.body.get("number", d.body.get("args", {}).get("number"))
+        if d.specimen_id and isinstance(number, int):
+            numbers[d.specimen_id] = number
     for d in decisions:
         if (told := _decision(source, d, numbers.get(d.specimen_id or ""))) is not None:
             sound, text = told
@@ -39,6 +43,8 @@ def _input(entry: Entry) -> Said | None:
         case "port":
             state = "is there" if b["present"] else f"is gone: {b['reason']}" if b["reason"] else "is gone"
             return Said(entry.seq, "next" if b["present"] else "fault", None, f"{b['instrument']} {state}")
+        case "rejected" if b["mode"] == "streams" and set(b["reasons"]) == {"torn"}:
+            return None  # a stream is always torn where we begin to listen
         case "rejected":
             reasons = ", ".join(f"{n} × {reason}" for reason, n in b["reasons"].items())
             text = f"{b['instrument']}: {b['size']} bytes rejected ({reasons})"

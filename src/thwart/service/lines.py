@@ -18,6 +18,7 @@ from .. import units
 from ..config import Wired
 from ..errors import ThwartError
 from ..ids import new_id
+from ..ports import PortAbsent
 from ..wire.channel import Channel
 from ..wire.events import Arrival, Emptied, Reading, Rejected, WireEvent
 from .clock import Clock
@@ -76,6 +77,7 @@ class Line:
         self._judged: deque[bool] = deque(maxlen=_JUDGED_FRAMES)
         self._garbled = False
         self._untold = 0
+        self._told_gone = False
         self.tared = False
 
     # ---- what the supervisor tells -----------------------------------------------------------------------------
@@ -106,13 +108,14 @@ class Line:
         """The port went."""
         self._events(self.channel.closed(at_ns), at_ns)
         self._flush()
-        self.present, self.reason = False, reason
+        self.present, self.reason, self._told_gone = False, reason, True
         self._port(present=False, reason=reason)
 
     def on_refused(self, trouble: ThwartError, at_ns: int) -> None:
-        """The port can't be opened: a state, not an error."""
+        """The port can't be opened: a state, not an error. That what was pulled out is not there is known already."""
         self.reason = str(trouble)
-        self._port(present=False, reason=str(trouble))
+        if not (isinstance(trouble, PortAbsent) and self._told_gone):
+            self._port(present=False, reason=trouble.message)
 
     def on_wake(self, at_ns: int) -> None:
         """Silence has a meaning, or gathered rejections are due."""
@@ -245,7 +248,7 @@ class Line:
         self._put(
             "rejected",
             {
-                "instrument": self.wired.name, "reasons": dict(sorted(bin_.reasons.items())), "size": bin_.size,
+                "instrument": self.wired.name, "mode": self.wired.profile.mode, "reasons": dict(sorted(bin_.reasons.items())), "size": bin_.size,
                 "sha256": bin_.digest.hexdigest(), "raw": text_of(bytes(bin_.raw)) if keep else None, "mostly": self._newly_garbled(),
             },
         )  # fmt: skip

@@ -1,0 +1,5 @@
+"""`python -m thwart`."""
+
+from thwart.cli import main
+
+main()
