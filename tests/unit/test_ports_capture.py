@@ -21,7 +21,7 @@ from thwart.ports.replay import ReplayPort
 MS = 1_000_000
 TEXT = """\
 thwart capture 1
-port: usb:0403:6001:A1
+port: usb:1209:0001:A1
 line: 4800 7E2 flow=rtscts dtr=off rts=on
 started: 2026-05-04T08:15:00+02:00
 note: board, wet
@@ -34,7 +34,7 @@ note: board, wet
 WHOLE = Capture(
     chunks=(Chunk(0, b"142.5 mm\r\n"), Chunk(1_204_518_000, bytes(range(16)) + b"|")),
     line=LineSettings(4800, 7, "even", 2, "rtscts", dtr=False),
-    port="usb:0403:6001:A1",
+    port="usb:1209:0001:A1",
     started="2026-05-04T08:15:00+02:00",
     note="board, wet",
 )

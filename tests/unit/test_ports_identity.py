@@ -57,24 +57,24 @@ def adapters(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> FakeAdapters:
 
 
 def test_an_adapter_is_found_by_its_serial_number_under_any_name(adapters: FakeAdapters) -> None:
-    adapters.plug("ttyUSB0", 0x0403, 0x6001, "A1")
-    second = adapters.plug("ttyUSB1", 0x0403, 0x6001, "A2")
-    assert resolve(parse_spec("usb:0403:6001:A2")) == second
+    adapters.plug("ttyUSB0", 0x1209, 0x0001, "A1")
+    second = adapters.plug("ttyUSB1", 0x1209, 0x0001, "A2")
+    assert resolve(parse_spec("usb:1209:0001:A2")) == second
     adapters.present.pop()
-    with pytest.raises(PortAbsent, match=r"usb:0403:6001:A2 is plugged in; of that kind there is: A1"):
-        resolve(parse_spec("usb:0403:6001:A2"))
-    back = adapters.plug("ttyUSB7", 0x0403, 0x6001, "A2")
-    assert resolve(parse_spec("usb:0403:6001:A2")) == back
+    with pytest.raises(PortAbsent, match=r"usb:1209:0001:A2 is plugged in; of that kind there is: A1"):
+        resolve(parse_spec("usb:1209:0001:A2"))
+    back = adapters.plug("ttyUSB7", 0x1209, 0x0001, "A2")
+    assert resolve(parse_spec("usb:1209:0001:A2")) == back
 
 
 def test_without_serial_number_one_adapter_is_enough_and_two_are_too_many(adapters: FakeAdapters) -> None:
-    only = adapters.plug("ttyUSB0", 0x0403, 0x6001, "A1")
-    assert resolve(parse_spec("usb:0403:6001")) == only
-    adapters.plug("ttyUSB1", 0x0403, 0x6001, "A2")
+    only = adapters.plug("ttyUSB0", 0x1209, 0x0001, "A1")
+    assert resolve(parse_spec("usb:1209:0001")) == only
+    adapters.plug("ttyUSB1", 0x1209, 0x0001, "A2")
     with pytest.raises(PortAmbiguous, match="2 ports answer") as caught:
-        resolve(parse_spec("usb:0403:6001"))
-    assert caught.value.candidates == ("usb:0403:6001:A1", "usb:0403:6001:A2")
-    assert "usb:0403:6001:A2" in caught.value.hint
+        resolve(parse_spec("usb:1209:0001"))
+    assert caught.value.candidates == ("usb:1209:0001:A1", "usb:1209:0001:A2")
+    assert "usb:1209:0001:A2" in caught.value.hint
 
 
 def test_twins_are_told_apart_by_their_socket(adapters: FakeAdapters) -> None:
@@ -82,9 +82,9 @@ def test_twins_are_told_apart_by_their_socket(adapters: FakeAdapters) -> None:
     for serial in (None, "0001"):
         adapters.present.clear()
         for name in ("left", "right"):
-            adapters.plug(f"tty{name}{serial}", 0x1A86, 0x7523, serial, socket=f"pci-usb-{name}{serial}")
+            adapters.plug(f"tty{name}{serial}", 0x1209, 0x0002, serial, socket=f"pci-usb-{name}{serial}")
         with pytest.raises(PortAmbiguous) as caught:
-            resolve(parse_spec("usb:1A86:7523" + (f":{serial}" if serial else "")))
+            resolve(parse_spec("usb:1209:0002" + (f":{serial}" if serial else "")))
         wanted = tuple(str(adapters.by_path / f"pci-usb-{name}{serial}") for name in ("left", "right"))
         assert caught.value.candidates == wanted
         assert all(open_name in caught.value.hint for open_name in wanted)
@@ -92,15 +92,15 @@ def test_twins_are_told_apart_by_their_socket(adapters: FakeAdapters) -> None:
 
 def test_nothing_plugged_in_is_absent(adapters: FakeAdapters) -> None:
     with pytest.raises(PortAbsent) as caught:
-        open_port(parse_spec("usb:0403:6001:A1"), LineSettings())
-    assert caught.value.message == "no adapter usb:0403:6001:A1 is plugged in"
+        open_port(parse_spec("usb:1209:0001:A1"), LineSettings())
+    assert caught.value.message == "no adapter usb:1209:0001:A1 is plugged in"
 
 
 def test_each_port_is_listed_with_its_steadiest_name(adapters: FakeAdapters) -> None:
-    adapters.plug("ttyUSB2", 0x1A86, 0x7523, None, socket="pci-usb-2")
-    adapters.plug("ttyUSB1", 0x0403, 0x6001, "A1", socket="pci-usb-1")
+    adapters.plug("ttyUSB2", 0x1209, 0x0002, None, socket="pci-usb-2")
+    adapters.plug("ttyUSB1", 0x1209, 0x0001, "A1", socket="pci-usb-1")
     built_in = adapters.plug("ttyS0", None, None, None)
-    twins = [adapters.plug(f"ttyACM{n}", 0x2341, 0x0043, "X", socket=f"pci-usb-acm{n}") for n in (0, 1)]
+    twins = [adapters.plug(f"ttyACM{n}", 0x1209, 0x0003, "X", socket=f"pci-usb-acm{n}") for n in (0, 1)]
     infos = {info.device: info for info in describe_ports()}
     names = [info.name for info in describe_ports()]
     paths = adapters.by_path
@@ -108,16 +108,16 @@ def test_each_port_is_listed_with_its_steadiest_name(adapters: FakeAdapters) -> 
         str(paths / "pci-usb-acm0"),
         str(paths / "pci-usb-acm1"),
         built_in,
-        "usb:0403:6001:A1",
+        "usb:1209:0001:A1",
         str(paths / "pci-usb-2"),
     ]
-    assert infos[twins[0]].usb == "usb:2341:0043:X"
+    assert infos[twins[0]].usb == "usb:1209:0003:X"
     assert infos[built_in].usb is None
     assert all(resolve(parse_spec(name)) for name in names)
 
 
 def test_the_list_tells_who_holds_a_port(adapters: FakeAdapters) -> None:
-    device = adapters.plug("ttyUSB0", 0x0403, 0x6001, "A1")
+    device = adapters.plug("ttyUSB0", 0x1209, 0x0001, "A1")
     assert describe_ports()[0].holders == ()
     with Path(device).open():
         (holder,) = describe_ports()[0].holders

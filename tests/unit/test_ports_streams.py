@@ -10,7 +10,7 @@ import struct
 import termios
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ import pytest
 
 from tests.conformance.rigs import Recorder, open_on, supervise, wait_for
 from thwart.ports import Gone, LineSettings, PortAbsent, PortStuck, Rfc2217, open_port, parse_spec
+from thwart.ports.line import Flow
 from thwart.ports.simulated import PtyLine, SimulatedLine, TcpLine
 from thwart.ports.streams import Stream
 
@@ -96,6 +97,70 @@ def test_a_far_end_that_takes_nothing_is_stuck_not_gone(kind: str, tmp_path: Pat
     assert data == b"alive"
     port.close()
     line.close()
+
+
+@pytest.mark.parametrize("kind", ["pty", "plain"])
+@pytest.mark.parametrize("flow", ["none", "xonxoff", "rtscts"])
+def test_speed_stop_bits_and_flow_reach_the_terminal(kind: str, flow: Flow, tmp_path: Path) -> None:
+    line = PtyLine(tmp_path / "instrument")
+    port = open_on(kind, line, LineSettings(4800, stop_bits=2, flow=flow))
+    assert line._master is not None
+    iflag, _, cflag, lflag, ispeed, ospeed, _ = termios.tcgetattr(line._master)
+    assert (ispeed, ospeed) == (termios.B4800, termios.B4800)
+    assert cflag & termios.CSTOPB
+    assert bool(cflag & termios.CRTSCTS) is (flow == "rtscts")
+    assert bool(iflag & termios.IXON) is bool(iflag & termios.IXOFF) is (flow == "xonxoff")
+    assert not lflag & (termios.ICANON | termios.ECHO), "no line is ever edited or sent back"
+    port.close()
+    line.close()
+
+
+@pytest.mark.parametrize(("dtr", "rts"), [(True, False), (False, True)])
+def test_control_lines_are_never_set_otherwise_than_asked(
+    dtr: bool, rts: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Watched at the ioctl, which a pseudo-terminal then refuses: it has no control lines."""
+    seen: list[tuple[int, int]] = []
+    real = fcntl.ioctl
+
+    def watch(descriptor: int, request: int, *rest: Any) -> Any:
+        if request in (termios.TIOCMBIS, termios.TIOCMBIC):
+            seen.append((request, struct.unpack("I", rest[0])[0]))
+        return real(descriptor, request, *rest)
+
+    # Each line's refusal would end pyserial's attempt to set the next, so the refusal is left out.
+    monkeypatch.setattr("serial.serialposix.fcntl.ioctl", lambda *args: _unrefused(watch, *args))
+    line = PtyLine(tmp_path / "instrument")
+    open_on("pty", line, LineSettings(dtr=dtr, rts=rts)).close()
+    wanted = [(dtr, termios.TIOCM_DTR), (rts, termios.TIOCM_RTS)]
+    assert seen == [(termios.TIOCMBIS if on else termios.TIOCMBIC, bit) for on, bit in wanted]
+    line.close()
+
+
+def _unrefused(call: Callable[..., Any], descriptor: int, request: int, *rest: Any) -> Any:
+    try:
+        return call(descriptor, request, *rest)
+    except OSError:
+        if request not in (termios.TIOCMBIS, termios.TIOCMBIC):
+            raise
+        return rest[0]
+
+
+def test_remote_control_lines_and_flow_are_set_as_asked() -> None:
+    """RFC 2217, SET-CONTROL (5): no flow control 1, hardware 3; DTR on 8, off 9; RTS on 11, off 12."""
+    from tests.conformance.rfc2217_line import Rfc2217Line
+
+    for settings, wanted, unwanted in (
+        (LineSettings(dtr=False, rts=True), (1, 9, 11), (8, 12)),
+        (LineSettings(dtr=True, flow="rtscts"), (3, 8), (1, 9)),
+    ):
+        line = Rfc2217Line()
+        port = open_on("rfc2217", line, settings)
+        heard = bytes(line.heard)
+        port.close()
+        line.close()
+        assert all(bytes.fromhex(f"FFFA2C05{value:02X}FFF0") in heard for value in wanted)
+        assert not any(bytes.fromhex(f"FFFA2C05{value:02X}FFF0") in heard for value in unwanted)
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root can look past the flag")

@@ -1,7 +1,7 @@
 """The capture file: what a port said and when, for people to read and for the program to play again.
 
     thwart capture 1
-    port: usb:0403:6001:A1
+    port: usb:1209:0001:A1
     line: 9600 8N1 flow=none dtr=on rts=on
     started: 2026-05-04T08:15:00+02:00
     note: board, wet
