@@ -58,7 +58,7 @@ def fit_relation(
     v00 = vague.v00 + u * u * vague.v11
     kept = [Kept(p[0] - centre, p[1], p[2], p[3], SHARE_WRONG["passed"]) for p in points]
     start, spread = (vague.m0 + vague.m1 * u, vague.m1), (v00, u * vague.v11, vague.v11)
-    (c0, c1), (covariance, nu, ss) = refit(start, spread, vague.nu, vague.ss, kept)
+    (c0, c1), (_, nu, ss) = refit(start, spread, vague.nu, vague.ss, kept)
     scatter = sqrt(ss / nu)
     residuals = tuple(k.ln_y - c0 - c1 * k.u for k in kept)
     counts = weight if weight is not None else min(float(n), 40.0)

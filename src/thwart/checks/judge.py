@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import exp
 
 from .cause import BY_TEN, Explanation, explain
+from .finding import Finding
 from .flags import Verdict
 from .limits import Broken, broken
 from .numeric import six
@@ -22,28 +22,6 @@ SUSPECT = 2.0
 _PLAIN = 1.5
 #: From here on "as measured" is named even though an error would be the next thing to look for.
 _SURELY_SOUND = 0.97
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """What is thought of one measurand (or of the species), why, and whether to ask.
-
-    `cause` is a code of `words.CAUSES`; `probability` that of the cause among all explanations compared (1 for limits);
-    `runner_up` the next one; `tail` the share of sound fish that lie as far out (1 where nothing statistical was
-    tested). Numbers have six significant digits.
-    """
-
-    measurand: str
-    verdict: Verdict
-    cause: str
-    arguments: dict[str, str]
-    probability: float
-    runner_up: str
-    runner_up_probability: float
-    advice: str
-    text: str
-    asks: bool
-    tail: float = 1.0
 
 
 def judge(specimen: Specimen, neighbours: Sequence[Specimen], state: State, setup: Setup) -> list[Finding]:

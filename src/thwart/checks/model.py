@@ -147,7 +147,7 @@ class RelationPrior(Strict):
 class SpeciesModel(Strict):
     """All a protocol knows of a species."""
 
-    limits: dict[str, Limits] = {}
+    limits: dict[str, Limits] = Field(default_factory=dict)
     relations: tuple[RelationPrior, ...] = ()
     smallest_mature_mm: Positive | None = None
     smallest_mature_source: str = ""

@@ -80,7 +80,7 @@ class State:
     """All that is learned; `trays` are offsets (g) found by mends or offset findings."""
 
     kinds: Mapping[str, Learned] = field(default_factory=dict)
-    ration: Ration = Ration()
+    ration: Ration = field(default_factory=Ration)
     trays: tuple[float, ...] = ()
 
     def relation(self, setup: Setup, kind: str, y: str, x: str) -> Relation:

@@ -1,0 +1,29 @@
+"""What a check says. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from .flags import Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What is thought of one measurand (or of the species), why, and whether to ask.
+
+    `cause` is a code of `words.CAUSES`; `probability` that of the cause among all explanations compared (1 for limits);
+    `runner_up` the next one; `tail` the share of sound fish that lie as far out (1 where nothing statistical was
+    tested). Numbers have six significant digits.
+    """
+
+    measurand: str
+    verdict: Verdict
+    cause: str
+    arguments: dict[str, str]
+    probability: float
+    runner_up: str
+    runner_up_probability: float
+    advice: str
+    text: str
+    asks: bool
+    tail: float = 1.0
