@@ -41,7 +41,7 @@ def _input(entry: Entry) -> Said | None:
     b = entry.body
     match entry.kind:
         case "port":
-            state = "is there" if b["present"] else f"is gone: {b['reason']}" if b["reason"] else "is gone"
+            state = "is there" if b["present"] else f"isn't there: {b['reason']}" if b["reason"] else "isn't there"
             return Said(entry.seq, "next" if b["present"] else "fault", None, f"{b['instrument']} {state}")
         case "rejected" if b["mode"] == "streams" and set(b["reasons"]) == {"torn"}:
             return None  # a stream is always torn where we begin to listen

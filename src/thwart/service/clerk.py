@@ -24,6 +24,7 @@ from ..ledger import Ledger
 from .clock import Clock
 from .lines import Inbox, Item
 from .policy import policy_of
+from .saying import quoted
 
 log = logging.getLogger(__name__)
 
@@ -32,6 +33,8 @@ _DRAIN = 256
 #: A snapshot after so many entries keeps a start short.
 SNAPSHOT_EVERY = 500
 _IDLE_S = 2.0
+#: How long a stop goes on trying to save what waits.
+_LAST_TRIES_S = 5.0
 
 
 @dataclass(slots=True)
@@ -56,7 +59,7 @@ class Clerk:
         self.committing_since: float | None = None
         self.committed_seq = 0
         self.stopping = False
-        self.stopped_by: LedgerError | None = None
+        self._give_up_at = 0.0
         self._snapshot_at = 0
         self._idle: Callable[[], None] = lambda: None
 
@@ -75,16 +78,21 @@ class Clerk:
 
     # ---- the loop ----------------------------------------------------------------------------------------------
 
+    def stop(self) -> None:
+        """End once what waits now is written, or can't be for a while."""
+        self._give_up_at = time.monotonic() + _LAST_TRIES_S
+        self.stopping = True
+
     def run(self, idle: Callable[[], None]) -> None:
-        """Work until stopped. `idle` is called when nothing has come for a while."""
+        """Work until stopped. `idle` is called when nothing has come for a while. Raises LedgerError where it must end."""
         self._idle = idle
         while True:
             items = self._gather()
             if not items and self.stopping:
                 return
             pending = [p for item in items if (p := self._decide(item)).entries or p.reply]
-            if pending and not self._commit(pending):
-                return
+            if pending:
+                self._commit(pending)
 
     def _gather(self) -> list[Item]:
         items: list[Item] = []
@@ -135,8 +143,8 @@ class Clerk:
         finally:
             self.committing_since = None
 
-    def _commit(self, pending: list[Pending]) -> bool:
-        """Make it durable, then say it. False where the policy says stop."""
+    def _commit(self, pending: list[Pending]) -> None:
+        """Make it durable, then say it. Raises LedgerError where the policy says stop."""
         while True:
             try:
                 self._write(pending)
@@ -144,18 +152,17 @@ class Clerk:
             except LedgerError as error:
                 policy = policy_of(error)
                 if self.fault is None:
-                    log.error("not-saved reason=%s", error.message)
+                    log.error("not-saved reason=%s", quoted(error.message))
                 self.fault = f"not saved: {error.message}"
-                if policy.retry_s is None or self.stopping:
-                    self.stopped_by = error
-                    return False
+                if policy.retry_s is None or (self.stopping and time.monotonic() > self._give_up_at):
+                    log.error("lost inputs=%s", len(pending) + self.inbox.qsize())
+                    raise
                 time.sleep(policy.retry_s)
         if self.fault is not None:
             log.warning("saved-again")
             self.fault = None
         self._publish(pending)
         self._maybe_snapshot()
-        return True
 
     def _publish(self, pending: Sequence[Pending]) -> None:
         for p in pending:
@@ -175,7 +182,7 @@ class Clerk:
             self.ledger.snapshot(json.dumps(self.bench.snapshot(), ensure_ascii=False), self.committed_seq)
             self._snapshot_at = self.committed_seq
         except LedgerError as error:
-            log.warning("no-snapshot reason=%s", error.message)
+            log.warning("no-snapshot reason=%s", quoted(error.message))
 
     # ---- looking -----------------------------------------------------------------------------------------------
 

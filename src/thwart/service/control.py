@@ -7,6 +7,7 @@ Requests (each with the token of the bench folder's `control.json`): `{"token", 
 
 from __future__ import annotations
 
+import contextlib
 import hmac
 import json
 import logging
@@ -58,6 +59,8 @@ class Control:
     def stop(self) -> None:
         """Answer no more."""
         self._stopping.set()
+        with contextlib.suppress(OSError):
+            self._socket.shutdown(socket.SHUT_RDWR)  # closing alone wouldn't end the accept under way
         self._socket.close()
 
     def stopping(self) -> bool:
@@ -71,9 +74,20 @@ class Control:
             except OSError:
                 return
             if not self._slots.acquire(blocking=False):
-                connection.close()
+                self._turn_away(connection)
                 continue
             threading.Thread(target=self._serve, args=(connection,), name="control peer", daemon=True).start()
+
+    @staticmethod
+    def _turn_away(connection: socket.socket) -> None:
+        told = {
+            "ok": False,
+            "error": "too many connections at once",
+            "hint": "close the pages and followers not in use",
+        }
+        with connection, contextlib.suppress(OSError):
+            connection.settimeout(1.0)
+            connection.sendall(json.dumps(told).encode() + b"\n")
 
     def _serve(self, connection: socket.socket) -> None:
         try:
@@ -82,17 +96,16 @@ class Control:
                 while (line := lines.readline(_MAX_LINE + 1)) and not self.stopping():
                     for answer in self._answers(line):
                         connection.sendall(json.dumps(answer, ensure_ascii=False).encode() + b"\n")
+                    if len(line) > _MAX_LINE:
+                        return  # the rest of it is no request either
         except OSError:
             pass  # the peer went; nothing of ours depends on it
         finally:
             self._slots.release()
 
     def _answers(self, line: bytes) -> Iterator[Mapping[str, Any]]:
-        try:
-            request = json.loads(line) if len(line) <= _MAX_LINE else None
-        except ValueError:
-            request = None
-        if not isinstance(request, dict):
+        request = _request(line)
+        if request is None:
             yield {"ok": False, "error": "one JSON object a line, at most 64 KiB", "hint": ""}
             return
         if not hmac.compare_digest(str(request.get("token", "")).encode(), self._token.encode()):
@@ -102,6 +115,21 @@ class Control:
             yield from self._handle(request)
         except ThwartError as error:
             yield {"ok": False, "error": error.message, "hint": error.hint}
+        except Exception as fault:
+            log.exception("fault request=%s", request.get("do"))
+            yield {"ok": False, "error": f"a fault of the program, {type(fault).__name__}", "hint": "please report it"}
+
+
+def _request(line: bytes) -> dict[str, Any] | None:
+    if len(line) > _MAX_LINE:
+        return None
+    try:
+        request = json.loads(line)
+        # Half a surrogate pair passes as JSON but can be neither stored nor sent.
+        json.dumps(request, ensure_ascii=False).encode()
+    except (ValueError, RecursionError):
+        return None
+    return request if isinstance(request, dict) else None
 
 
 class Client:

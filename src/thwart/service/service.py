@@ -11,7 +11,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from queue import SimpleQueue
+from queue import Empty, SimpleQueue
 from typing import Any
 
 from .. import __version__
@@ -27,6 +27,7 @@ from .clock import Clock
 from .control import Control
 from .folder import CONTROL, LEDGER, Lock, write_door
 from .lines import Inbox, Item, Line
+from .saying import quoted
 from .systemd import notify, watchdog_s
 
 log = logging.getLogger(__name__)
@@ -64,8 +65,9 @@ class Service:
             Supervisor(line.wired.spec, line.wired.line, line, random.Random(), line.wired.poll) for line in self.lines
         ]
         self._control: Control | None = None
-        self._thread: threading.Thread | None = None
+        self._stop_asked = threading.Event()
         self._stopped = threading.Event()
+        self._failed: BaseException | None = None
         self._present_at = 0.0
         self._alarms: set[str] = set()
 
@@ -73,22 +75,35 @@ class Service:
 
     def start(self) -> None:
         """Resume the state, record the start, open the ports and the control port. Raises ThwartError."""
+        try:
+            self._take_up()
+        except BaseException:
+            self._let_go()
+            raise
+        threading.Thread(target=self._clerk, name="clerk", daemon=True).start()
+        for supervisor in self._supervisors:
+            supervisor.start()
+        threading.Thread(target=self._watch, name="watch", daemon=True).start()
+        notify("READY=1")
+        name, seq = self.configured.config.name, self.clerk.committed_seq
+        log.info("ready bench=%s folder=%s seq=%s", quoted(name), quoted(self.folder), seq)
+
+    def _take_up(self) -> None:
         self.clerk.resume()
         slots = {s.column: s for s in self.configured.protocol.slots}
         self.ledger.define_specimens_view(
             (s.key, "mm" if s.measurand.quantity == "length" else "g") for s in slots.values()
         )
         self.clerk.begin([*self._configured(), Item("started", {"version": __version__, "config_sha256": self._hash})])
-        control = Control(self.configured.config.control_port, self._answer)
-        self._control = control
-        control.start(write_door(self.folder, control.port).token)
-        self._thread = threading.Thread(target=self._clerk, name="clerk", daemon=True)
-        self._thread.start()
-        threading.Thread(target=self._watch, name="watch", daemon=True).start()
-        for supervisor in self._supervisors:
-            supervisor.start()
-        notify("READY=1")
-        log.info("ready bench=%s folder=%s seq=%s", self.configured.config.name, self.folder, self.clerk.committed_seq)
+        self._control = Control(self.configured.config.control_port, self._answer)
+        self._control.start(write_door(self.folder, self._control.port).token)
+
+    def _let_go(self) -> None:
+        if self._control is not None:
+            self._control.stop()
+        (self.folder / CONTROL).unlink(missing_ok=True)
+        self.ledger.close()
+        self._lock.release()
 
     def _configured(self) -> list[Item]:
         """The configuration goes into the ledger whole where it isn't there yet, else by its hash."""
@@ -100,40 +115,35 @@ class Service:
         return [Item("configured", {"config_sha256": self._hash, "setup": setup})]
 
     def wait(self) -> int:
-        """Until stopped. Returns the exit code. Raises the LedgerError that ended it, if one did."""
+        """Until stopped. Returns the exit code. Raises what ended it, if anything did."""
         while not self._stopped.wait(1.0):
             pass
-        if self.clerk.stopped_by is not None:
-            raise self.clerk.stopped_by
+        if self._failed is not None:
+            raise self._failed
         return 0
 
     def stop(self, *_: object) -> None:
-        """Stop cleanly: ports first, then what waits is written, then the stop itself."""
-        if self._thread is None or self.clerk.stopping:
-            return
-        threading.Thread(target=self._stop, name="stop").start()
+        """Stop cleanly: ports first, then what waits is written, then the stop itself. May be called at any time."""
+        self._stop_asked.set()
 
     def _stop(self) -> None:
         notify("STOPPING=1")
         for supervisor in self._supervisors:
             supervisor.stop()
-        self._presence()
         self.inbox.put(Item("stopped", {"version": __version__}))
-        self.clerk.stopping = True
+        self.clerk.stop()
 
     def _clerk(self) -> None:
         try:
             self.clerk.run(self._rest)
-            if self.clerk.stopped_by is None:
-                self.clerk.snapshot()
+            self._presence()
+            self.clerk.snapshot()
+        except BaseException as fault:
+            self._failed = fault
         finally:
-            if self._control is not None:
-                self._control.stop()
             for supervisor in self._supervisors:
                 supervisor.stop()
-            (self.folder / CONTROL).unlink(missing_ok=True)
-            self.ledger.close()
-            self._lock.release()
+            self._let_go()
             log.info("stopped seq=%s", self.clerk.committed_seq)
             self._stopped.set()
 
@@ -141,33 +151,36 @@ class Service:
 
     def _rest(self) -> None:
         """In the clerk's thread, when nothing came for a while."""
+        if time.monotonic() - self._present_at > _PRESENCE_S:
+            self._presence()
         try:
-            if time.monotonic() - self._present_at > _PRESENCE_S:
-                self._presence()
             self.ledger.checkpoint_when_idle()
         except LedgerError as error:
-            log.warning("idle reason=%s", error.message)
+            log.warning("no-checkpoint reason=%s", quoted(error.message))
 
     def _presence(self) -> None:
         self._present_at = time.monotonic()
-        for line in self.lines:
-            if line.channel.last_frame_ns is not None:
-                self.ledger.mark_presence(line.wired.name, self.clock.utc_of(line.channel.last_frame_ns))
+        try:
+            for line in self.lines:
+                if line.channel.last_frame_ns is not None:
+                    self.ledger.mark_presence(line.wired.name, self.clock.utc_of(line.channel.last_frame_ns))
+        except LedgerError as error:
+            log.warning("no-presence reason=%s", quoted(error.message))
 
     def _watch(self) -> None:
         """Says aloud what the clerk itself can't while it is held up; tells systemd that all is well while it isn't."""
         every = watchdog_s()
-        while not self._stopped.wait(min(0.25, every or 0.25) if self._busy() else min(1.0, every or 1.0)):
+        while not self._stopped.is_set():
+            if self._stop_asked.wait(min(0.25 if self._busy() else 1.0, every or 1.0)):
+                if not self.clerk.stopping:
+                    self._stop()
+                self._stopped.wait(0.25)
             held = self.clerk.committing_since
-            self._alarm(
-                "held",
-                held is not None and time.monotonic() - held > _HELD_S,
-                lambda: f"fault: not saved, held by {self._holder()}",
-            )
-            self._alarm(
-                "wal", self.ledger.wal_bytes() > _WAL_ALARM, lambda: "a reader never lets go: the ledger's log grows"
-            )
-            self._alarm("fault", self.clerk.fault is not None, lambda: f"fault: {self.clerk.fault}")
+            stuck = held is not None and time.monotonic() - held > _HELD_S
+            self._alarm("held", stuck, lambda: f"not saved, held by {self._holder()}")
+            reader = self.ledger.wal_bytes() > _WAL_ALARM
+            self._alarm("reader", reader, lambda: "a reader never lets go: the ledger's log grows")
+            self._alarm("fault", self.clerk.fault is not None, lambda: str(self.clerk.fault))
             if every is not None and held is None:
                 notify("WATCHDOG=1")
 
@@ -177,10 +190,10 @@ class Service:
     def _alarm(self, name: str, on: bool, text: Callable[[], str]) -> None:
         if on and name not in self._alarms:
             self._alarms.add(name)
-            log.error("%s", text())
+            log.error("alarm name=%s reason=%s", name, quoted(text()))
         elif not on and name in self._alarms:
             self._alarms.discard(name)
-            log.warning("over: %s", name)
+            log.warning("over name=%s", name)
 
     def _holder(self) -> str:
         return holder(self.ledger.path) or "the disk"
@@ -203,7 +216,7 @@ class Service:
         self.inbox.put(Item(kind, body, done.put))
         try:
             return done.get(timeout=timeout_s)
-        except Exception:
+        except Empty:
             raise ThwartError(
                 self.clerk.fault or "the service is busy: not yet saved",
                 "`thwart status` says why; it will be done when it can",
@@ -225,6 +238,9 @@ class Service:
         said = [s["text"] for e in lines for s in e["said"]]
         if refused is not None:
             return {"ok": False, "error": refused["text"], "hint": "", "seq": entries[0].seq}
+        fault = next((e["body"] for e in lines if e["kind"] == "told" and e["body"].get("code") == "fault"), None)
+        if fault is not None:
+            return {"ok": False, "error": fault["text"], "hint": "please report it", "seq": entries[0].seq}
         return {"ok": True, "seq": entries[0].seq, "said": said}
 
     def status(self) -> dict[str, Any]:
@@ -268,9 +284,5 @@ def run(folder: Path) -> int:
     service = Service(folder)
     for sign in (signal.SIGTERM, signal.SIGINT):
         signal.signal(sign, service.stop)
-    try:
-        service.start()
-    except BaseException:
-        service.ledger.close()
-        raise
+    service.start()
     return service.wait()
