@@ -64,7 +64,8 @@ class Channel:
 
     def tared(self, at_ns: int) -> list[WireEvent]:
         """A person says that what lies there is tare: it becomes the baseline."""
-        return self._settler.tared(at_ns) if self._settler is not None else []
+        out = self.wake(at_ns)
+        return out if self._settler is None else out + self._settler.tared(at_ns)
 
     def closed(self, at_ns: int) -> list[WireEvent]:
         """The port went: what is buffered is torn, what lay on the instrument is forgotten."""
@@ -124,6 +125,51 @@ class Heard:
     rejected: RejectReason | None
 
 
+class Ear:
+    """Frames with their meaning as bytes come, each by itself, without settling."""
+
+    def __init__(self, profile: Profile) -> None:
+        self._framer, self._decoder = framer_for(profile.framing), Decoder(profile)
+        self._by_silence = profile.framing.style == "gap"
+
+    def opened(self, at_ns: int) -> None:
+        """The port was opened now: what comes before the first end of a frame is torn, unless silence came first."""
+        self._framer.opened(at_ns)
+
+    def trust(self) -> None:
+        """The next byte begins a frame, whatever came before."""
+        self._framer.start_trusted()
+
+    @property
+    def next_wake(self) -> int | None:
+        """When `wake` must be called at the latest, in monotonic nanoseconds; None while there is nothing to wait for."""
+        return self._framer.next_wake
+
+    def feed(self, data: bytes, at_ns: int) -> list[Heard]:
+        """The frames that `data`, read at `at_ns`, ends."""
+        return self.wake(at_ns) + self._heard(self._framer.feed(data, at_ns))
+
+    def wake(self, at_ns: int) -> list[Heard]:
+        """The frames that the silence up to `at_ns` ends."""
+        out: list[Heard] = []
+        while (due := self.next_wake) is not None and due <= at_ns:
+            out += self._heard(self._framer.wake(due))
+        return out
+
+    def closed(self) -> list[Heard]:
+        """No more comes: unfinished bytes are torn, or a frame where silence ends one."""
+        due = self._framer.next_wake if self._by_silence else None
+        return self._heard(self._framer.closed() if due is None else self._framer.wake(due))
+
+    def _heard(self, frames: list[Frame]) -> list[Heard]:
+        out = []
+        for frame in frames:
+            said = frame.fault or self._decoder.decode(frame.raw)
+            decoded, rejected = (said, None) if isinstance(said, Decoded) else (None, said)
+            out.append(Heard(frame.offset, frame.raw, decoded, rejected))
+        return out
+
+
 def decode_frames(profile: Profile, data: bytes, *, from_start: bool = True) -> Iterator[Heard]:
     """Each frame of `data` with its meaning, without settling.
 
@@ -131,14 +177,8 @@ def decode_frames(profile: Profile, data: bytes, *, from_start: bool = True) -> 
     Bytes have no times here, so a profile framed by silence takes all of `data` as one frame, and unfinished bytes at the end
     are torn.
     """
-    framer, decoder = framer_for(profile.framing), Decoder(profile)
+    ear = Ear(profile)
     if from_start:
-        framer.start_trusted()
-    frames = framer.feed(data, 0)
-    frames += framer.wake(framer.next_wake or 0) if profile.framing.style == "gap" else framer.closed()
-    for frame in frames:
-        said = frame.fault or decoder.decode(frame.raw)
-        if isinstance(said, Decoded):
-            yield Heard(frame.offset, frame.raw, said, None)
-        else:
-            yield Heard(frame.offset, frame.raw, None, said)
+        ear.trust()
+    yield from ear.feed(data, 0)
+    yield from ear.closed()

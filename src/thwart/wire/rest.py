@@ -13,6 +13,10 @@ if TYPE_CHECKING:
     from ..profiles.model import Settle
 
 
+#: A window holds at most so many frames, however fast they come: a minute at more than 60 a second.
+MOST_FRAMES = 4096
+
+
 class Seen(NamedTuple):
     """A frame of a stream: when it ended, its value in the base unit, what it said."""
 
@@ -121,7 +125,7 @@ class ByWindow:
         window.append(seen)
         oldest = now - self._span_ns
         for queue in (window, lows, highs):
-            while queue[0].at_ns < oldest:
+            while queue[0].at_ns < oldest or len(queue) > MOST_FRAMES:
                 queue.popleft()
         return (
             now - self._since >= self._span_ns

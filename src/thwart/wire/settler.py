@@ -8,7 +8,7 @@ Four states; `_STATES` says who looks at a frame in each:
 - `load`: something lies there. At rest it is a reading; at rest elsewhere, more than two divisions away, a second
   plateau; never at rest within the limit, a timed mean with its spread.
 - `falling`: it was taken off (back near the baseline, or fallen by 80 %, for some frames and time), and we wait for the
-  resting value after it; a rise before that is the next load.
+  resting value after it; a rise before that, if it lasts, is the next load.
 
 Going below the baseline is no load: a tray was lifted off, say. The baseline follows once at rest, and coming back to
 where it was before counts as empty.
@@ -37,6 +37,8 @@ REMAINS = Decimal("0.2")
 #: How long a fall must last: a slam of the boat or the ringing of a thrown fish is shorter.
 FALL_NS = 150_000_000
 FALL_FRAMES = 2
+#: How long a rise after a fall must last to be the next load, not the pan ringing on.
+RISE_NS = 250_000_000
 #: Evidence kept of a load: so many frames from its arrival, and so many up to its settling; 64 in all.
 EVIDENCE_FIRST, EVIDENCE_LAST = 16, 48
 
@@ -101,6 +103,8 @@ class _Fall:
         self.since_ns = since_ns
         self.lowest = lowest
         self.frames = 1
+        self.rise: list[tuple[Frame, Seen]] = []
+        """The frames since it rose again: the next load's first ones, if it lasts."""
 
 
 class _Trouble:
@@ -263,12 +267,17 @@ class Settler:
         assert load is not None and fall is not None
         near = (load.baseline or Decimal(0)) + self._smallest
         if seen.value > (near if fall.lowest <= near else self._low(load)):
-            lowest = fall.lowest
-            self._emptied(out, None)
-            if self._state == "unknown":
-                self._become_empty(lowest)
-            self._in_empty(out, frame, seen, rest)
+            fall.rise.append((frame, seen))
+            lasts = frame.first_ns - fall.rise[0][0].first_ns >= RISE_NS or len(fall.rise) >= EVIDENCE_LAST
+            if rest is not None or lasts:
+                self._emptied(out, None)
+                if self._state == "unknown":
+                    self._become_empty(fall.lowest)
+                for earlier, kept in fall.rise[:-1]:
+                    self._STATES[self._state](self, out, earlier, kept, None)
+                self._STATES[self._state](self, out, frame, seen, rest)
             return
+        fall.rise.clear()
         fall.lowest = min(fall.lowest, seen.value)
         if rest is not None:
             self._emptied(out, rest.seen.value)

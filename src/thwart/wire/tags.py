@@ -33,7 +33,7 @@ def canonical(printed: str) -> str | None:
     if _HEX.fullmatch(text):
         code = int(text, 16)
         both = (code, int(format(code, "064b")[::-1], 2))
-        found = {_joined(c >> 38 & 0x3FF, c & LARGEST_NATIONAL) for c in both if c >> 48 in _TOPS}
+        found = {_joined(c >> 38 & 0x3FF, c & LARGEST_NATIONAL) for c in both if c >> 48 in _TOPS} - {None}
         return found.pop() if len(found) == 1 else None
     return None
 
