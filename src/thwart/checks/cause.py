@@ -109,14 +109,36 @@ class Joint:
     def log_density(self, ln: LnValues) -> float:
         """Of the ln values `ln` (all of this joint's measurands)."""
         total = self.sizes.log_density(ln[self.first]) if self.sizes and self.first else 0.0
-        for y, x, relation, rx, ry in self.parts:
-            total += relation.predict(ln[x], rx, ry).log_density(ln[y])
-        return total
+        return total + sum(self._part(i, ln[x], ln[y]) for i, (y, x, *_) in enumerate(self.parts))
+
+    def _part(self, i: int, ln_x: float, ln_y: float) -> float:
+        _, _, relation, rx, ry = self.parts[i]
+        return relation.predict(ln_x, rx, ry).log_density(ln_y)
+
+    def at(self, ln: LnValues) -> Callable[[str, float], float]:
+        """A function (measurand, other ln value) → log density at `ln` with that one changed; only what it touches is
+        computed anew."""
+        root = self.sizes.log_density(ln[self.first]) if self.sizes and self.first else 0.0
+        parts = [self._part(i, ln[x], ln[y]) for i, (y, x, *_) in enumerate(self.parts)]
+        whole = root + sum(parts)
+
+        def changed(name: str, other: float) -> float:
+            total = whole
+            if name == self.first and self.sizes:
+                total += self.sizes.log_density(other) - root
+            for i, (y, x, *_) in enumerate(self.parts):
+                if y == name:
+                    total += self._part(i, ln[x], other) - parts[i]
+                elif x == name:
+                    total += self._part(i, other, ln[y]) - parts[i]
+            return total
+
+        return changed
 
     @property
     def may_ask(self) -> bool:
-        """Whether every relation is known from a prior or from enough fish."""
-        return all(r.known or r.fish >= FIRST for _, _, r, _, _ in self.parts)
+        """Whether a relation is known from a prior or from enough fish."""
+        return any(r.known or r.fish >= FIRST for _, _, r, _, _ in self.parts)
 
 
 def explain(
@@ -153,6 +175,7 @@ class _Case:
         self.state, self.setup = state, setup
         self.ln = {name: v.ln for name, v in values.items()}
         self.joint = Joint(state, setup, specimen.kind, values)
+        self._with = self.joint.at(self.ln)
 
     def all(self, possible: bool) -> Iterator[_Weighed]:
         if possible:
@@ -176,9 +199,6 @@ class _Case:
 
     def _main(self) -> str:
         return self.joint.parts[-1][0] if self.joint.parts else next(iter(self.values))
-
-    def _with(self, name: str, ln_true: float) -> float:
-        return self.joint.log_density({**self.ln, name: ln_true})
 
     def _without(self, name: str) -> float:
         rest = {n: v for n, v in self.values.items() if n != name}
@@ -209,7 +229,9 @@ class _Case:
                 true = float(other) * one
                 if true <= 0.0:
                     continue
-                weight = log(RATES[cause] * rarer / len(texts)) + self._with(name, log(true)) + self.ln[name] - log(true)
+                weight = (
+                    log(RATES[cause] * rarer / len(texts)) + self._with(name, log(true)) + self.ln[name] - log(true)
+                )
                 yield _Weighed(cause, name, weight, {"true": f"{true:.6g}", "digits": other})
 
     def _length_type(self, name: str) -> Iterator[_Weighed]:

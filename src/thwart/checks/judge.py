@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import exp
 
 from .cause import BY_TEN, Explanation, explain
@@ -41,48 +42,57 @@ def judge(specimen: Specimen, neighbours: Sequence[Specimen], state: State, setu
         return []
     if not specimen.species:
         return []
-    worst_pair, tail, limit, known = _least_likely(specimen, state, setup, pairs)
+    known_one, unknown_one = _least_likely(specimen, state, setup, pairs)
     findings = []
-    if not known and pairs and specimen.kind not in state.kinds:
+    if pairs and known_one is None and specimen.kind not in state.kinds:
         findings.append(_no_model(specimen, pairs[-1][0]))
-    if tail >= SUSPECT * limit:
-        return findings
-    compared = explain(specimen, neighbours, state, setup)
-    named_cause = _winner(compared)
-    if not known and not (named_cause.cause in BY_TEN and named_cause.probability > 0.5):
-        return findings
-    stands = any(values[m].stands for m in worst_pair)
-    asks = tail < limit and not stands
-    return [_of_relation(specimen, worst_pair, state, setup, compared, named_cause, tail, asks), *findings]
+    for odd, known in ((known_one, True), (unknown_one, False)):
+        if odd is None or odd.tail >= SUSPECT * odd.limit:
+            continue
+        compared = explain(specimen, neighbours, state, setup)
+        winner = _winner(compared)
+        if known or (winner.cause in BY_TEN and winner.probability > 0.5):
+            asks = odd.tail < odd.limit and not any(values[m].stands for m in odd.measurands)
+            return [_of_relation(specimen, odd, state, setup, compared, winner, asks), *findings]
+    return findings
+
+
+@dataclass(frozen=True, slots=True)
+class _Odd:
+    """How far out one relation (or, alone, a size) is, and the tail probability at which it asks."""
+
+    measurands: tuple[str, ...]
+    tail: float
+    limit: float
 
 
 def _least_likely(
     specimen: Specimen, state: State, setup: Setup, pairs: list[tuple[str, str]]
-) -> tuple[tuple[str, ...], float, float, bool]:
-    """Which relation fits least: its measurands, tail probability, threshold, and whether all relations are known."""
+) -> tuple[_Odd | None, _Odd | None]:
+    """What fits least of the relations that may ask, and of those too little known (sizes among them)."""
     values = specimen.positive()
     kind = specimen.kind
     threshold = state.ration.threshold(setup.rate)
-    worst: tuple[tuple[str, ...], float, float] = ((), 1.0, 0.0)
-    ratio = 1e9
-    known = True
     share = shares(pairs)
+    known: _Odd | None = None
+    unknown: _Odd | None = None
     for y, x in pairs:
         relation = state.relation(setup, kind, y, x)
-        known = known and (relation.known or relation.fish >= FIRST)
         a, b = values[y], values[x]
-        expected = relation.predict(b.ln, b.rounding, a.rounding)
-        tail = _tail(expected, a.ln)
-        if tail / share[y, x] < ratio:
-            ratio = tail / share[y, x]
-            worst = ((y, x), tail, share[y, x] * threshold)
-    root = root_of(values)
-    if root:
-        limit = SIZE_SHARE * threshold
+        tail = _tail(relation.predict(b.ln, b.rounding, a.rounding), a.ln)
+        odd = _Odd((y, x), tail, share[y, x] * threshold)
+        if relation.known or relation.fish >= FIRST:
+            known = _odder(known, odd)
+        else:
+            unknown = _odder(unknown, odd)
+    if root := root_of(values):
         tail = _tail(state.sizes(kind, root).predict(), values[root].ln)
-        if tail < SUSPECT * limit and tail / SIZE_SHARE < ratio:
-            return (root,), tail, limit, False  # sizes alone are only good for values ten times off
-    return *worst, known
+        unknown = _odder(unknown, _Odd((root,), tail, SIZE_SHARE * threshold))
+    return known, unknown
+
+
+def _odder(one: _Odd | None, other: _Odd) -> _Odd:
+    return other if one is None or other.tail * one.limit < one.tail * other.limit else one
 
 
 def _tail(expected: Prediction, ln: float) -> float:
@@ -142,15 +152,15 @@ def _of_fault(specimen: Specimen, fault: Broken, compared: list[Explanation]) ->
 
 def _of_relation(
     specimen: Specimen,
-    pair: tuple[str, ...],
+    odd: _Odd,
     state: State,
     setup: Setup,
     compared: list[Explanation],
     winner: Explanation,
-    tail: float,
     asks: bool,
 ) -> Finding:
     values = specimen.positive()
+    pair = odd.measurands
     if len(pair) == 2:
         y, x = pair
         expected = state.relation(setup, specimen.kind, y, x).predict(values[x].ln)
@@ -182,5 +192,5 @@ def _of_relation(
         advice,
         f"{what} · {why} · {advice}",
         asks,
-        six(tail),
+        six(odd.tail),
     )

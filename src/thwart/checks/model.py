@@ -123,6 +123,11 @@ class RelationPrior(Strict):
         return self.scatter_ln if self.scatter_ln is not None else LN10 * (self.scatter_log10 or 0.0)
 
     @property
+    def ln_centre(self) -> float:
+        """ln of the x (mm or g) the fit is surest at; 250 of them where the source doesn't say."""
+        return log(self.centre * factor(self.x_unit)) if self.centre is not None else log(250.0)
+
+    @property
     def ln_a_base(self) -> float:
         """ln a of the median line, for x and y in mm and g."""
         if self.a is not None:

@@ -22,7 +22,7 @@ from math import exp, log, pi, sqrt
 from statistics import median
 from typing import Literal, NamedTuple, Self
 
-from .model import RelationPrior, factor
+from .model import RelationPrior
 from .numeric import six, t_log_density, t_two_sided
 
 #: What became of a value: nothing was asked, or a person let it stand, or it was asked and nobody has answered.
@@ -121,7 +121,7 @@ class Relation:
     @classmethod
     def from_prior(cls, prior: RelationPrior) -> Self:
         """The relation before the first fish, `prior.weight` fish strong."""
-        x0 = log((prior.centre or 250.0 / factor(prior.x_unit)) * factor(prior.x_unit))
+        x0 = prior.ln_centre
         weight, spread = prior.weight, prior.spread_ln
         return cls._begin(
             x0,
@@ -151,7 +151,9 @@ class Relation:
             mean, sd, slope, slope_sd, scatter, x0 = log(300.0 * 0.9), 0.06, 1.0, 0.02, 0.04, log(300.0)
         else:
             nu = 4.0
-            ratio = {("fork_length", "total_length"): 0.925, ("standard_length", "total_length"): 0.85}.get((y, x), 0.925)
+            ratio = {("fork_length", "total_length"): 0.925, ("standard_length", "total_length"): 0.85}.get(
+                (y, x), 0.925
+            )
             mean, sd, slope, slope_sd, scatter, x0 = log(250.0 * ratio), 0.05, 1.0, 0.02, 0.015, log(250.0)
         return cls._begin(x0, mean, slope, (sd / scatter) ** 2, (slope_sd / scatter) ** 2, nu, scatter, known=False)
 
@@ -175,7 +177,9 @@ class Relation:
         variance = self.ss / self.nu * (1.0 + leverage) + rounding
         return Prediction(self.m0 + self.m1 * u, sqrt(variance), self.nu)
 
-    def learn(self, ln_x: float, ln_y: float, rx: float = 0.0, ry: float = 0.0, outcome: Outcome = "passed") -> Relation:
+    def learn(
+        self, ln_x: float, ln_y: float, rx: float = 0.0, ry: float = 0.0, outcome: Outcome = "passed"
+    ) -> Relation:
         """The relation after one more fish."""
         share_wrong = SHARE_WRONG[outcome]
         fish = self.fish + 1
@@ -299,4 +303,6 @@ class Sizes:
         error = min(max(ln_x - self.mean, -4.0 * scale), 4.0 * scale)
         n = self.n + 1.0
         fade = min(1.0, MEMORY / n)
-        return Sizes(six(self.mean + error / (n * fade)), six(fade * (self.ss + error * error * self.n / n)), six(n * fade))
+        return Sizes(
+            six(self.mean + error / (n * fade)), six(fade * (self.ss + error * error * self.n / n)), six(n * fade)
+        )

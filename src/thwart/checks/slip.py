@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import exp, log, sqrt
 from typing import Literal, NamedTuple
 
@@ -105,7 +106,7 @@ def height(apart: float) -> float:
     """The alarm's height where neighbours lie `apart` scatters from each other."""
     if apart <= _HEIGHTS[0][0]:
         return _HEIGHTS[0][1]
-    for (a, low), (b, high) in zip(_HEIGHTS, _HEIGHTS[1:], strict=False):
+    for (a, low), (b, high) in pairwise(_HEIGHTS):
         if apart <= b:
             return low + (high - low) * (apart - a) / (b - a)
     return _HEIGHTS[-1][1]
@@ -212,5 +213,3 @@ def _expected(state: State, setup: Setup, fish: Seen, ry: float) -> Prediction |
     if not relation.known and relation.fish < FIRST:
         return None
     return relation.predict(fish.ln_x, fish.rx, ry)
-
-

@@ -1,14 +1,13 @@
-"""What the bench has learned of its fish: a left fold, kept as JSON with numbers of six significant digits. Pure."""
+"""What the bench has learned of its fish: a left fold of numbers with six significant digits (`store` makes JSON). Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
 
 from .model import LENGTHS, SpeciesModel
 from .ration import RATE, Ration
-from .relation import Kept, Outcome, Relation, Sizes
+from .relation import Outcome, Relation, Sizes
 from .specimen import Specimen, Value
 
 #: Fish of a species without a published prior before its relation may ask.
@@ -95,45 +94,6 @@ class State:
         found = learned.sizes.get(measurand) if learned else None
         return found if found is not None else _SIZES
 
-    def to_json(self) -> dict[str, Any]:
-        """Plain dicts, lists and numbers; `from_json` gives back an equal state."""
-        return {
-            "version": 1,
-            "kinds": {
-                kind: {
-                    "fish": learned.fish,
-                    "relations": {k: asdict(r) for k, r in learned.relations.items()},
-                    "sizes": {k: asdict(s) for k, s in learned.sizes.items()},
-                }
-                for kind, learned in self.kinds.items()
-            },
-            "ration": asdict(self.ration),
-            "trays": list(self.trays),
-        }
-
-    @classmethod
-    def from_json(cls, data: Mapping[str, Any]) -> State:
-        """The state `to_json` gave. Raises ValueError for another version."""
-        if data.get("version") != 1:
-            raise ValueError(f"state of version {data.get('version')!r}; this program reads version 1")
-        return cls(
-            {
-                kind: Learned(
-                    {
-                        k: Relation(
-                            **{**r, "start": tuple(r["start"]), "kept": tuple(Kept(*one) for one in r["kept"])}
-                        )
-                        for k, r in learned["relations"].items()
-                    },
-                    {k: Sizes(**s) for k, s in learned["sizes"].items()},
-                    learned["fish"],
-                )
-                for kind, learned in data["kinds"].items()
-            },
-            Ration(**data["ration"]),
-            tuple(data["trays"]),
-        )
-
 
 _SIZES = Sizes()
 
@@ -145,14 +105,17 @@ def learn(
 
     `fish` holds the values as they stand (a mended one as mended); `outcomes` says for a measurand that it stood or is
     still open (default: passed). `asked` is whether a statistical check asked about this fish and no value was mended
-    since; it moves the ration. A fish of unknown species teaches nothing.
+    since; where a relation may ask, it moves the ration. A fish of unknown species teaches nothing.
     """
     outcomes = outcomes or {}
-    state = replace(state, ration=state.ration.after(asked, 0.5 if "open" in outcomes.values() else 1.0, setup.rate))
     values = fish.positive()
     if not fish.species or not values:
         return state
     kind = fish.kind
+    judged = [state.relation(setup, kind, y, x) for y, x in pairs_of(values)]
+    if any(r.known or r.fish >= FIRST for r in judged):
+        sound = 0.5 if "open" in outcomes.values() else 1.0
+        state = replace(state, ration=state.ration.after(asked, sound, setup.rate))
     old = state.kinds.get(kind, _NOTHING)
     relations, sizes = dict(old.relations), dict(old.sizes)
     for y, x in all_pairs(values):

@@ -1,0 +1,95 @@
+"""All tests that look at fish in their order at one place, as one left fold. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from .finding import Finding
+from .flags import Verdict
+from .heaping import Digits, follow_digits
+from .level import Level, LevelWatch, follow_level
+from .repeats import RepeatWatch, follow_repeats
+from .slip import Slip, SlipWatch, Swap, follow_slip
+from .specimen import Specimen
+from .state import MASSES, Setup, State
+from .stuck import Stuck, StuckWatch, follow_stuck
+from .words import ADVICE, phrase
+
+#: False findings per 1,000 sound fish each test keeps to (measured in `tests/long/checks_sequence.py`).
+FALSE_PER_1000 = {
+    "slip": 0.2,
+    "swapped": 0.2,
+    "stale_run": 0.1,
+    "drift": 0.2,
+    "offset": 0.2,
+    "board_shift": 0.2,
+    "heaping": 0.1,
+    "species_stuck": 0.1,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Sequence:
+    """What the tests remember. `repeats` by measurand, `digits` by measurer, instrument and measurand."""
+
+    slip: SlipWatch = field(default_factory=SlipWatch)
+    level: LevelWatch = field(default_factory=LevelWatch)
+    stuck: StuckWatch = field(default_factory=StuckWatch)
+    repeats: Mapping[str, RepeatWatch] = field(default_factory=dict)
+    digits: Mapping[str, Digits] = field(default_factory=dict)
+
+
+def follow(
+    sequence: Sequence, fish: Specimen, state: State, setup: Setup, *, measurer: str = "", tared: bool = False
+) -> tuple[Sequence, list[Finding]]:
+    """The sequence after one more finished fish, and what was found.
+
+    `state` is as it was before this fish was learned; `measurer` (and instrument, as the caller likes) names whose
+    digits are counted; `tared` says that the scale was tared since the fish before.
+    """
+    findings: list[Finding] = []
+    slip, one = follow_slip(sequence.slip, fish, state, setup)
+    mass = next((m for m in MASSES if m in fish.values), MASSES[0])
+    if isinstance(one, Slip):
+        arguments = {
+            "direction": one.direction,
+            "start": one.start,
+            "end": one.end,
+            "start_within_1": f"{one.within_one:.2g}",
+        }
+        findings.append(_finding(mass, "slip", arguments, one.surely))
+    elif isinstance(one, Swap):
+        findings.append(_finding(mass, "swapped", {"first": one.first, "second": one.second}, one.surely))
+    level, change = follow_level(sequence.level, fish, state, setup, tared=tared)
+    if change:
+        findings.append(_of_level(mass, change))
+    stuck, other = follow_stuck(sequence.stuck, fish, state, setup)
+    if isinstance(other, Stuck):
+        findings.append(_finding("species", "species_stuck", {"fits": other.fits, "start": other.start}, other.surely))
+    repeats, digits = dict(sequence.repeats), dict(sequence.digits)
+    for name, value in fish.values.items():
+        repeats[name], run = follow_repeats(repeats.get(name, _NO_REPEATS), fish.number, value)
+        if run:
+            findings.append(_finding(name, "stale_run", {"count": str(run), "start": repeats[name].start}, 1.0))
+        key = f"{measurer}|{name}"
+        digits[key], heaped = follow_digits(digits.get(key, _NO_DIGITS), value)
+        if heaped:
+            arguments = {"digits": heaped.digits, "chi_square": f"{heaped.chi_square:.4g}", "measurer": measurer}
+            findings.append(replace(_finding(name, "heaping", arguments, 1.0), asks=False, tail=heaped.probability))
+    return Sequence(slip, level, stuck, repeats, digits), findings
+
+
+_NO_REPEATS = RepeatWatch()
+_NO_DIGITS = Digits()
+_SIZES = {"drift": "percent", "offset": "grams", "board_shift": "mm"}
+
+
+def _of_level(mass: str, change: Level) -> Finding:
+    arguments = {_SIZES[change.cause]: f"{change.size:+.3g}", "start": change.start, "end": change.end}
+    return _finding("total_length" if change.cause == "board_shift" else mass, change.cause, arguments, change.surely)
+
+
+def _finding(measurand: str, cause: str, arguments: dict[str, str], surely: float) -> Finding:
+    text = f"{phrase(cause, arguments)} · {ADVICE[cause]}"
+    return Finding(measurand, Verdict.SUSPECT, cause, arguments, surely, "", 0.0, ADVICE[cause], text, True)

@@ -1,0 +1,234 @@
+"""The same checks over a past table: rows of text in, findings out, nothing kept but a sample for the fits. Pure.
+
+The table is gone through twice: `survey` collects per species what a model is fitted from where the protocol has none,
+and the step in which each of its columns is written; `findings` judges row after row. A row is never used to judge itself in
+species of up to `LEAVE_OUT` fish; in larger ones one fish moves nothing.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from math import exp, isfinite
+from typing import Literal
+
+from .finding import Finding
+from .fit import Fitted, fit_relation
+from .flags import Verdict
+from .judge import judge
+from .model import SpeciesModel, factor
+from .sequence import Sequence, follow
+from .specimen import Specimen, Value
+from .state import Learned, Setup, State, all_pairs
+from .words import ADVICE, named, phrase
+
+#: Fish kept per species for a fit; of larger species every second, fourth … row.
+SAMPLE = 4000
+LEAVE_OUT = 60
+#: Share of a species' values in a column that must be multiples of a step for it to be the division there.
+_MOST = 0.95
+_STEPS = (100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.001)
+_NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?")
+
+Row = Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """Which column holds a measurand, and its unit (UCUM code)."""
+
+    column: str
+    unit: str
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where a table's rows say what.
+
+    `species` names a column, or `name` is the species of all rows; `measurands` maps a measurand to its column;
+    `order` is whether the rows stand in the order the fish were handled, so that sequence tests make sense.
+    """
+
+    measurands: Mapping[str, Column]
+    species: str = ""
+    name: str = ""
+    order: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """One row read: the specimen, what could not be read (measurand → text), what is empty."""
+
+    specimen: Specimen
+    unreadable: Mapping[str, str]
+    missing: tuple[str, ...]
+
+
+@dataclass
+class Survey:
+    """What the first pass learned of a table."""
+
+    rows: int = 0
+    points: dict[str, list[tuple[int, Specimen]]] = field(default_factory=dict)
+    every: dict[str, int] = field(default_factory=dict)
+    seen: dict[str, int] = field(default_factory=dict)
+    divisions: dict[tuple[str, str], float] = field(default_factory=dict)
+    fitted: dict[str, list[Fitted]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class RowFinding:
+    """A finding on a row (counted from 1) and the species it was recorded as."""
+
+    row: int
+    species: str
+    finding: Finding
+
+
+def parse_number(cell: object) -> tuple[float | None, str, Literal["", "missing", "unreadable"]]:
+    """A cell's number (a decimal point or a decimal comma), its digits, and what is wrong with it if anything."""
+    if cell is None or (isinstance(cell, float) and cell != cell):
+        return None, "", "missing"
+    if isinstance(cell, int | float) and not isinstance(cell, bool):
+        return (float(cell), f"{cell:.10g}", "") if isfinite(cell) else (None, str(cell), "unreadable")
+    text = str(cell).strip()
+    if text.lower() in ("", "na", "n/a", "nan", "null", "none", "-"):
+        return None, "", "missing"
+    if not _NUMBER.fullmatch(text):
+        return None, text, "unreadable"
+    plain = text.replace(",", ".")
+    return float(plain), plain, ""
+
+
+def read_row(number: int, row: Row, layout: Layout, divisions: Mapping[tuple[str, str], float]) -> Read:
+    """One row as a specimen. Raises KeyError for a column that isn't there."""
+    species = str(row[layout.species] or "").strip() if layout.species else layout.name
+    values, unreadable, missing = {}, {}, []
+    for measurand, at in layout.measurands.items():
+        value, text, wrong = parse_number(row[at.column])
+        if value is None:
+            if wrong == "missing":
+                missing.append(measurand)
+            else:
+                unreadable[measurand] = text
+            continue
+        one = factor(at.unit)
+        values[measurand] = Value(value * one, text, divisions.get((species, measurand), 0.0))
+    return Read(Specimen(str(number), species, values), unreadable, tuple(missing))
+
+
+def survey(rows: Iterable[Row], layout: Layout, setup: Setup) -> Survey:
+    """The first pass: samples per species, divisions per species and column, fits where `setup` has no relation."""
+    out = Survey()
+    for number, row in enumerate(rows, 1):
+        out.rows = number
+        read = read_row(number, row, layout, {})
+        species = read.specimen.species
+        if not species or len(read.specimen.positive()) < 2:
+            continue
+        seen = out.seen[species] = out.seen.get(species, 0) + 1
+        every = out.every.setdefault(species, 1)
+        if seen % every == 0:
+            kept = out.points.setdefault(species, [])
+            kept.append((number, read.specimen))
+            if len(kept) >= SAMPLE:
+                del kept[::2]
+                out.every[species] = 2 * every
+    for species, kept in out.points.items():
+        for measurand, at in layout.measurands.items():
+            one = factor(at.unit)
+            seen_values = [s.values[measurand].value / one for _, s in kept if measurand in s.values]
+            out.divisions[species, measurand] = step_of(seen_values) * one
+        kept[:] = [(n, _divided(s, out.divisions)) for n, s in kept]
+        fits = _fits([s for _, s in kept], setup.models.get(species))
+        if fits:
+            out.fitted[species] = fits
+    return out
+
+
+def _divided(fish: Specimen, divisions: Mapping[tuple[str, str], float]) -> Specimen:
+    values = {m: replace(v, division=divisions[fish.species, m]) for m, v in fish.values.items()}
+    return replace(fish, values=values)
+
+
+def step_of(values: list[float]) -> float:
+    """The largest step (in the values' own unit) nearly all values are multiples of; 0 for none."""
+    for step in _STEPS:
+        if values and sum(abs(v / step - round(v / step)) < 1e-6 for v in values) >= _MOST * len(values):
+            return step
+    return 0.0
+
+
+def _fits(fish: list[Specimen], model: SpeciesModel | None) -> list[Fitted]:
+    """Fits of all relations the species model lacks and these fish can give (from three on)."""
+    points: dict[tuple[str, str], list[tuple[float, float, float, float]]] = {}
+    for one in fish:
+        values = one.positive()
+        for y, x in all_pairs(values):
+            a, b = values[y], values[x]
+            points.setdefault((y, x), []).append((b.ln, a.ln, b.rounding, a.rounding))
+    source = "fitted from this table"
+    return [
+        fit_relation(y, x, pairs, source, weight=len(pairs) + 4.0)
+        for (y, x), pairs in points.items()
+        if len(pairs) >= 3 and not (model and model.prior(y, x, "whole", "fresh"))
+    ]
+
+
+def _with_fits(setup: Setup, fitted: Mapping[str, list[Fitted]]) -> Setup:
+    models = dict(setup.models)
+    for species, fits in fitted.items():
+        model = models.get(species, SpeciesModel())
+        models[species] = model.model_copy(update={"relations": (*model.relations, *(f.prior for f in fits))})
+    return replace(setup, models=models, _begun={})
+
+
+def findings(rows: Iterable[Row], layout: Layout, setup: Setup, surveyed: Survey) -> Iterator[RowFinding]:
+    """The second pass. Findings are verdicts 2 (said once per species), 3 and 4; a text that is no number is a 4."""
+    whole = _with_fits(setup, surveyed.fitted)
+    state, sequence = State(), Sequence()
+    before: list[Specimen] = []
+    for number, row in enumerate(rows, 1):
+        read = read_row(number, row, layout, surveyed.divisions)
+        fish = read.specimen
+        for measurand, text in read.unreadable.items():
+            yield RowFinding(number, fish.species, _unreadable(measurand, text))
+        using = _without(number, fish, setup, whole, surveyed)
+        for finding in judge(fish, before, state, using):
+            yield RowFinding(number, fish.species, finding)
+        if fish.species and fish.kind not in state.kinds:
+            state = replace(state, kinds={**state.kinds, fish.kind: Learned()})
+        if layout.order:
+            sequence, more = follow(sequence, fish, state, whole)
+            yield from (RowFinding(number, fish.species, one) for one in more)
+            before = [*before[-2:], fish]
+
+
+def _without(number: int, fish: Specimen, setup: Setup, whole: Setup, surveyed: Survey) -> Setup:
+    """The setup with this fish's species fitted from the others, where there are few and the fit is the table's."""
+    kept = surveyed.points.get(fish.species, [])
+    if fish.species not in surveyed.fitted or len(kept) > LEAVE_OUT or all(n != number for n, _ in kept):
+        return whole
+    fits = _fits([s for n, s in kept if n != number], setup.models.get(fish.species))
+    return _with_fits(setup, {**surveyed.fitted, fish.species: fits})
+
+
+def _unreadable(measurand: str, text: str) -> Finding:
+    arguments = {"text": text}
+    said = f"{named(measurand)}: {phrase('unreadable', arguments)} · {ADVICE['unreadable']}"
+    return Finding(measurand, Verdict.FAIL, "unreadable", arguments, 1.0, "", 0.0, ADVICE["unreadable"], said, True)
+
+
+def summary_lines(surveyed: Survey) -> list[str]:
+    """What was fitted from the table itself, said in words."""
+    out = []
+    for species, fits in sorted(surveyed.fitted.items()):
+        for f in fits:
+            p = f.prior
+            out.append(
+                f"{species}: {named(p.y)} on {named(p.x)} fitted from this table, {f.fish} fish: b {p.b:.4g}, "
+                f"scatter {100 * p.scatter:.2g} %, {len(f.far)} left out; "
+                f"{p.expected(exp(p.ln_centre)):.4g} at {exp(p.ln_centre):.4g}"
+            )
+    return out
