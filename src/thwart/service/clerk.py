@@ -125,8 +125,7 @@ class Clerk:
             decisions, changed = self.bench.take(entry)
         except Exception as fault:  # a fault of ours must not lose what an instrument said
             log.exception("fault seq=%s kind=%s", entry.seq, entry.kind)
-            text = f"a fault of this program, {type(fault).__name__}: the input is stored undecided"
-            decisions, changed = self.bench.spoilt(entry, text)
+            decisions, changed = self.bench.spoilt(entry, fault_text(fault))
         if entry.kind == "wake" and not decisions:
             return Pending([], {}, None)
         return Pending([entry, *decisions], changed, item.reply)
@@ -195,6 +194,11 @@ class Clerk:
 
 def _answered(reply: Callable[[Any], None], value: Any) -> Callable[[Any], None]:
     return lambda _: reply(value)
+
+
+def fault_text(fault: Exception) -> str:
+    """What is told of an input whose rules failed."""
+    return f"a fault of this program, {type(fault).__name__}: the input is stored undecided"
 
 
 def resumed(setup: Setup, ledger: Ledger) -> Bench:
