@@ -246,6 +246,17 @@ def test_supervised_unplug_and_replug(kind: str, line: SimulatedLine) -> None:
     assert recorder.times == sorted(recorder.times)
 
 
+def test_supervised_every_byte_of_a_burst_is_handed_over(kind: str, line: SimulatedLine) -> None:
+    sent = random.Random(5).randbytes(32 * 1024)
+    recorder = Recorder()
+    supervisor = supervise(kind, line.port, recorder)
+    wait_for(lambda: supervisor.state == "open" and line.host_present)
+    line.send(sent)
+    wait_for(lambda: len(recorder.lives[-1]) >= len(sent))
+    assert recorder.lives == [sent]
+    assert supervisor.stop()
+
+
 def test_supervised_stop_ends_the_thread_and_the_calls(kind: str, line: SimulatedLine) -> None:
     recorder = Recorder()
     supervisor = supervise(kind, line.port, recorder)
