@@ -12,7 +12,7 @@ from thwart.ledger import schema, views
 from thwart.ledger.faults import Guard, LedgerForeign
 
 #: Bytes. Chosen by measurement (docs/ledger.md): small pages cost less writing per commit.
-PAGE_SIZE: Final = 1024
+PAGE_SIZE: Final = 512
 
 #: The log is copied into the database when it holds this many bytes, whatever else is going on.
 LOG_LIMIT: Final = 4 << 20

@@ -69,7 +69,10 @@ INDEXES: Final[dict[str, tuple[tuple[str, ...], ...]]] = {
     "question": (("specimen_id",),),
 }
 
-_dumps = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False, default=dict).encode
+# Keys sorted, as in entries: a mapping folded from one must be spelt as the one that made it.
+_dumps = json.JSONEncoder(
+    ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False, default=dict
+).encode
 
 
 @dataclass(frozen=True)

@@ -22,12 +22,14 @@ from thwart.bench.state import (
     Place,
     Question,
     Reading,
+    Records,
     Specimen,
     from_json,
     key_of,
     to_json,
 )
 from thwart.entries import Entry, Stamp
+from thwart.ledger.schema import PROJECTED
 
 Input = tuple[list[Entry], dict[Key, Object | None]]
 
@@ -199,8 +201,8 @@ class Survey:
         yield self.contained("E-9999")
 
 
-def fold(entries: Iterator[Entry]) -> Iterator[Mapping[Key, Object | None]]:
-    """What the bench's own fold does: decisions become objects again."""
+def fold(entries: Iterator[Entry], records: Records) -> Iterator[Mapping[Key, Object | None]]:
+    """What the bench's own fold does: decisions become objects again, and it may ask for them."""
     now: dict[Key, dict[str, Any]] = {}
     for entry in entries:
         changed: dict[Key, Object | None] = {}
@@ -214,3 +216,5 @@ def fold(entries: Iterator[Entry]) -> Iterator[Mapping[Key, Object | None]]:
                 changed[kind, name] = from_json(kind, data)
         if changed:
             yield changed
+            for key, thing in changed.items():
+                assert key[0] not in PROJECTED or records.get(key) == thing
