@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -79,7 +79,7 @@ class BenchConfig(Strict):
                         f"instruments.{name}.keys.{key}: there is no act {act!r}; {tomlfile.nearest(act, ACTS)}"
                     )
         if faults:
-            raise ValueError("; ".join(faults))
+            raise tomlfile.Faults(faults)
         return self
 
 
@@ -114,36 +114,54 @@ def read_bench(folder: Path) -> Configured:
         what = "no such folder" if not folder.exists() else f"no {BENCH_FILE} in it"
         raise ConfigError(str(folder), [f"{folder}: {what}"], f"`thwart init {folder}` makes a bench folder")
     text = tomlfile.read_text(path)
-    config = tomlfile.validate(BenchConfig, tomlfile.parse(text, str(path)), text, str(path))
-    lines = tomlfile.key_lines(text)
+    data = tomlfile.parse(text, str(path))
     problems: list[str] = []
+    config: BenchConfig | None = None
     protocol: Protocol | None = None
     try:
-        protocol_path = folder / config.protocol
+        config = tomlfile.validate(BenchConfig, data, text, str(path))
+    except ConfigError as error:
+        problems += error.problems
+    protocol_path = folder / (config.protocol if config is not None else str(data.get("protocol", "protocol.toml")))
+    try:
         protocol = read_protocol(tomlfile.read_text(protocol_path), str(protocol_path))
     except ConfigError as error:
         problems += error.problems
     wired: list[Wired] = []
-    setups: dict[str, InstrumentSetup] = {}
-    for name, i in config.instruments.items():
-        where = f"{path}:{lines.get(('instruments', name), lines.get(('instruments',), 1))}"
-        try:
-            profile = _profile(folder, config, i.profile)
-            spec = parse_spec(i.port, f"instruments.{name}.port")
-        except ConfigError as error:
-            problems += [p if p.startswith(str(folder)) else f"{where}: {p}" for p in error.problems]
-            continue
-        except ThwartError as error:
-            problems.append(f"{where}: instruments.{name}.profile: {error.message}; {error.hint}")
-            continue
-        places = i.places or config.places
-        problems += [f"{where}: {p}" for p in _misfits(name, i, profile, protocol)]
-        wired.append(Wired(name, profile, spec, i.port, _line(profile, i.line), _poll(profile), places))
-        setups[name] = _setup(name, i, profile, places)
+    lines = tomlfile.key_lines(text)
+    for name in config.instruments if config is not None else ():
+        assert config is not None
+        one, faults = _wire(folder, config, protocol, name)
+        wired += one
+        for key, fault in faults:
+            problems.append(tomlfile.told(str(path), lines, ("instruments", name, key), fault) if key else fault)
     tomlfile.complain(str(path), problems)
+    assert config is not None
     assert protocol is not None
-    setup = Setup(config.name, protocol, config.places, setups)
-    return Configured(folder, config, protocol, tuple(wired), setup)
+    setups = {w.name: _setup(w, config.instruments[w.name]) for w in wired}
+    return Configured(folder, config, protocol, tuple(wired), Setup(config.name, protocol, config.places, setups))
+
+
+def _wire(
+    folder: Path, config: BenchConfig, protocol: Protocol | None, name: str
+) -> tuple[list[Wired], list[tuple[str, str]]]:
+    """The instrument, or what is wrong: key and fault; without a key the fault says itself where it lies."""
+    i = config.instruments[name]
+    faults: list[tuple[str, str]] = []
+    try:
+        profile = _profile(folder, config, i.profile)
+        faults += _misfits(i, profile, protocol)
+    except ConfigError as error:
+        faults += [("", problem) for problem in error.problems]
+    except ThwartError as error:
+        faults.append(("profile", f"{error.message}; {error.hint}"))
+    try:
+        spec = parse_spec(i.port)
+    except ConfigError as error:
+        faults += [("port", problem.removeprefix("port: ")) for problem in error.problems]
+    if faults:
+        return [], faults
+    return [Wired(name, profile, spec, i.port, _line(profile, i.line), _poll(profile), i.places or config.places)], []
 
 
 def _profile(folder: Path, config: BenchConfig, name: str) -> Profile:
@@ -152,26 +170,18 @@ def _profile(folder: Path, config: BenchConfig, name: str) -> Profile:
     return find_profile(name, [folder / config.profiles])
 
 
-def _misfits(name: str, i: InstrumentConfig, profile: Profile, protocol: Protocol | None) -> list[str]:
-    """What an instrument can't do that the file says it does."""
-    out = []
+def _misfits(i: InstrumentConfig, profile: Profile, protocol: Protocol | None) -> Iterator[tuple[str, str]]:
+    """What an instrument can't do that the file says it does: key, fault."""
     if i.keys and profile.kind != "key":
-        out.append(
-            f"instruments.{name}.keys: profile {profile.name} is of kind {profile.kind}, only keys and pedals have keys"
-        )
+        yield "keys", f"profile {profile.name} is of kind {profile.kind}; only keys and pedals have keys"
     if protocol is None or i.serves is None:
-        return out
+        return
     known = {m.name: m.quantity for m in protocol.measurands}
     for measurand in i.serves:
         if measurand not in known:
-            out.append(
-                f"instruments.{name}.serves: there is no measurand {measurand!r}; {tomlfile.nearest(measurand, known)}"
-            )
+            yield "serves", f"there is no measurand {measurand!r}; {tomlfile.nearest(measurand, known)}"
         elif known[measurand] != profile.kind:
-            out.append(
-                f"instruments.{name}.serves: {measurand} is a {known[measurand]}, profile {profile.name} gives {profile.kind}"
-            )
-    return out
+            yield "serves", f"{measurand} is a {known[measurand]}, profile {profile.name} gives {profile.kind}"
 
 
 def _line(profile: Profile, override: LineOverride) -> LineSettings:
@@ -186,18 +196,20 @@ def _poll(profile: Profile) -> Poll | None:
     return Poll(profile.ask.command, profile.ask.interval_ms / 1000)
 
 
-def _setup(name: str, i: InstrumentConfig, profile: Profile, places: tuple[str, ...]) -> InstrumentSetup:
+def _setup(wired: Wired, i: InstrumentConfig) -> InstrumentSetup:
+    profile = wired.profile
+
     def base(value: Decimal | None) -> Decimal | None:
         return None if value is None or profile.unit is None else units.to_base(value, profile.unit)
 
     low, high = profile.range or (None, None)
     return InstrumentSetup(
-        name=name,
+        name=wired.name,
         profile=profile.name,
         port=i.port,
         kind=profile.kind,
         emptied=profile.emptied,
-        places=places,
+        places=wired.places,
         serves=i.serves,
         division=base(i.division if i.division is not None else profile.division),
         minimum=base(low),

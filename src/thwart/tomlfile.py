@@ -20,6 +20,14 @@ class Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
+class Faults(ValueError):
+    """What a model's own checks found: lines of `key.path: what is wrong`."""
+
+    def __init__(self, faults: Sequence[str]) -> None:
+        super().__init__("; ".join(faults))
+        self.faults = tuple(faults)
+
+
 M = TypeVar("M", bound=BaseModel)
 Loc = tuple[int | str, ...]
 
@@ -103,11 +111,15 @@ def nearest(name: str, names: Iterable[str], most: int = 3) -> str:
 def problems_of(error: ValidationError, model: type[BaseModel], lines: dict[Loc, int], where: str) -> list[str]:
     """One line per fault: `file:line: key.path: what is wrong; what is allowed`."""
     out = []
-    for fault in error.errors(include_url=False):
+    faults = error.errors(include_url=False)
+    for fault in faults:
         loc = tuple(p for p in fault["loc"] if not (isinstance(p, str) and p.startswith(("function-", "tagged-union"))))
-        path = "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in loc).lstrip(".") or "(whole file)"
-        line = _line(lines, loc)
-        at = f"{where}:{line}" if line else where
+        cause = fault.get("ctx", {}).get("error")
+        if isinstance(cause, Faults):
+            out += [told(where, lines, (*loc, *_path(text)), text.partition(": ")[2]) for text in cause.faults]
+            continue
+        if fault["type"] == "too_short" and any(f is not fault and f["loc"][: len(loc)] == loc for f in faults):
+            continue  # it only seems too short because of what is wrong in it
         match fault["type"]:
             case "extra_forbidden":
                 allowed = _allowed(model, loc)
@@ -116,13 +128,45 @@ def problems_of(error: ValidationError, model: type[BaseModel], lines: dict[Loc,
                 )
             case "missing":
                 text = "is missing"
-            case _:
-                text = fault["msg"].removeprefix("Value error, ")
+            case kind:
+                text = _PLAIN.get(kind, "") or fault["msg"].removeprefix("Value error, ").removeprefix("Input ")
                 given = fault.get("input")
                 if not isinstance(given, dict | list | BaseModel):
                     text += f" (is {given!r})"
-        out.append(f"{at}: {path}: {text}")
+        out.append(told(where, lines, loc, text))
     return out
+
+
+#: Faults of type that a person meets, in their words; others stand as pydantic says them.
+_PLAIN = {
+    "string_type": "must be text in quotes",
+    "int_type": "must be a whole number",
+    "int_parsing": "must be a whole number",
+    "int_from_float": "must be a whole number",
+    "float_type": "must be a number",
+    "float_parsing": "must be a number",
+    "decimal_type": "must be a number",
+    "decimal_parsing": "must be a number",
+    "bool_type": "must be true or false",
+    "bool_parsing": "must be true or false",
+    "tuple_type": "must be a list in [ ]",
+    "mapping_type": "must be a table",
+    "dict_type": "must be a table",
+    "model_type": "must be a table",
+    "too_short": "must not be empty",
+}
+
+
+def told(where: str, lines: dict[Loc, int], loc: Loc, text: str) -> str:
+    """One fault as a line: file and line, key path, what is wrong."""
+    path = "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in loc).lstrip(".") or "(whole file)"
+    line = _line(lines, loc)
+    return f"{f'{where}:{line}' if line else where}: {path}: {text}"
+
+
+def _path(fault: str) -> Loc:
+    path = fault.partition(": ")[0]
+    return tuple(int(p) if p.isdecimal() else p for p in path.replace("[", ".").replace("]", "").split("."))
 
 
 def parse(text: str, where: str) -> dict[str, Any]:

@@ -96,7 +96,7 @@ def _own_folders() -> list[Path]:
     if not is_bench(here):
         return []
     try:
-        config = tomlfile.load(BenchConfig, here / BENCH_FILE)
+        name = tomlfile.load(BenchConfig, here / BENCH_FILE).profiles
     except ConfigError:
-        return []  # whether the bench file is sound isn't asked here
-    return [here / config.profiles]
+        name = "profiles"  # whether the bench file is sound isn't asked here
+    return [here / name]
