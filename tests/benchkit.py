@@ -8,11 +8,22 @@ from decimal import Decimal
 from typing import Any
 
 from thwart import units
-from thwart.bench.kernel import Bench
+from thwart.bench.kernel import FORGET_AFTER, Bench
 from thwart.bench.labels import card
 from thwart.bench.protocol import Protocol, read
+from thwart.bench.rules import expected_label
 from thwart.bench.setup import InstrumentSetup, Setup
-from thwart.bench.state import MemoryRecords, Measurement, Place, Question, Reading, Specimen
+from thwart.bench.state import (
+    Batch,
+    Coded,
+    Container,
+    Measurement,
+    MemoryRecords,
+    Place,
+    Question,
+    Reading,
+    Specimen,
+)
 from thwart.entries import Entry, Stamp, canonical
 
 SOLO = """
@@ -78,6 +89,10 @@ drop = ["fork_length"]
 """
 
 
+#: Each label opens its fish.
+FIRST = SOLO.replace("[containers]", '[containers]\nrole = "first"')
+
+
 def protocol(text: str) -> Protocol:
     return read(text, "test.toml")
 
@@ -85,7 +100,14 @@ def protocol(text: str) -> Protocol:
 class Play:
     """One bench, one place, a board (`each`), a streaming scale, a hand scale (`none`), a scanner and a pedal."""
 
-    def __init__(self, text: str = SOLO, *, batch: bool = True, places: tuple[str, ...] = ("table",)) -> None:
+    def __init__(
+        self,
+        text: str = SOLO,
+        *,
+        batch: bool = True,
+        places: tuple[str, ...] = ("table",),
+        forget_after: int = FORGET_AFTER,
+    ) -> None:
         def instrument(name: str, kind: Any, emptied: Any, division: str | None, **more: Any) -> InstrumentSetup:
             step = None if division is None else Decimal(division)
             return InstrumentSetup(name, "p", f"port-{name}", kind, emptied, places, division=step, **more)
@@ -95,11 +117,14 @@ class Play:
             instrument("scale", "mass", "stream", "1"),
             instrument("hand-scale", "mass", "none", "5"),
             instrument("scanner", "identifier", "each", None),
-            instrument("pedal", "key", "each", None, keys={"P1": "next", "P2": "undo"}),
+            instrument(
+                "pedal", "key", "each", None, keys={"P1": "next", "P2": "undo", "P3": "dance", "P4": "recall 1"}
+            ),
         ]
         self.setup = Setup("bench", protocol(text), places, {i.name: i for i in made})
         self.records = MemoryRecords()
-        self.bench = Bench(self.setup, self.records)
+        self.bench = Bench(self.setup, self.records, forget_after=forget_after)
+        self.forget_after = forget_after
         self.entries: list[Entry] = []
         self.now = 1_000_000_000
         self.ids = 0
@@ -112,7 +137,8 @@ class Play:
     def put(self, kind: str, **body: Any) -> list[Entry]:
         self.now += 1_000_000_000
         self.ids += 1
-        body["ids"] = [f"00000000-0000-7000-8000-{self.ids:012d}"] if kind in ("act", "scan", "key", "reading") else []
+        if kind in ("act", "scan", "key", "reading"):
+            body["ids"] = [f"00000000-0000-7000-8{at:03d}-{self.ids:012d}" for at in range(len(self.setup.places))]
         seq = self.entries[-1].seq + 1 if self.entries else 1
         utc = f"2026-05-04T{self.now // 3_600_000_000_000 % 24:02d}:00:00Z"
         entry = Entry(seq, kind, None, None, Stamp(utc, self.now, "boot", True), body)
@@ -140,11 +166,19 @@ class Play:
 
     def label(self, count: int) -> list[Entry]:
         containers = self.setup.protocol.containers
-        assert containers is not None
-        assert containers.first is not None
+        if containers is None or containers.first is None:
+            return self.scan("K-00013")
         label = containers.template.moved(containers.first, count - containers.template.count(containers.first))
         assert label is not None
         return self.scan(label)
+
+    def expected(self) -> int:
+        """The running number of the label that should come next; 1 where the protocol has no labels."""
+        containers = self.setup.protocol.containers
+        if containers is None:
+            return 1
+        label = expected_label(self.bench)
+        return 9999 if label is None else containers.template.count(label)
 
     def pedal(self, key: str = "P1", *, after_ms: int = 1000) -> list[Entry]:
         self.now += after_ms * 1_000_000 - 1_000_000_000
@@ -221,6 +255,82 @@ def refused(decisions: Iterable[Entry]) -> str:
     codes = [d.body["code"] for d in decisions if d.kind == "refused"]
     assert len(codes) == 1, list(decisions)
     return str(codes[0])
+
+
+def folded(play: Play) -> Bench:
+    """A fresh bench that only heard what was recorded, and has no records to ask."""
+    bench = Bench(play.setup, MemoryRecords(), forget_after=play.forget_after)
+    for _ in bench.fold(play.entries):
+        pass
+    return bench
+
+
+def check(play: Play) -> None:
+    """What must hold whatever happened. Raises AssertionError."""
+    things = play.records.objects
+    specimens = {s.specimen_id: s for s in things.values() if isinstance(s, Specimen)}
+    measurements = {m.seq: m for m in things.values() if isinstance(m, Measurement)}
+    readings = {r.seq: r for r in things.values() if isinstance(r, Reading)}
+    for key, thing in play.bench.objects.items():
+        assert things.get(key, thing) == thing, "memory and records differ"
+    assert {e.seq for e in play.entries if e.kind == "reading"} == readings.keys(), "a reading is lost"
+    numbers = [s.number for s in specimens.values()]
+    assert len(numbers) == len(set(numbers)), "a number twice"
+    assert not set(numbers) & set(play.bench.desk.free_numbers), "a number in use is on the stack"
+    current: dict[int, list[str]] = {}
+    for s in specimens.values():
+        for key, seq in s.values.items():
+            m = measurements[seq]
+            assert (m.specimen_id, m.key) == (s.specimen_id, key)
+            assert m.status in ("stands", "questioned"), "a value that doesn't stand"
+            if m.reading_seq is not None:
+                current.setdefault(m.reading_seq, []).append(s.specimen_id)
+        for field, seq in s.codes.items():
+            coded = things["coded", seq]
+            assert isinstance(coded, Coded)
+            assert (coded.specimen_id, coded.field, coded.status) == (s.specimen_id, field, "stands")
+        for label in s.containers:
+            container = things["container", label]
+            assert isinstance(container, Container)
+            assert container.specimen_id == s.specimen_id
+        verdicts = [measurements[seq].verdict for seq in s.values.values()]
+        assert s.worst_verdict == max(verdicts, key={2: 1, 1: 2, 3: 3, 4: 4}.__getitem__, default=None)
+        assert (s.state == "closed") == (s.end is not None)
+    for m in measurements.values():
+        if m.status in ("stands", "questioned"):
+            owner = specimens.get(m.specimen_id)
+            assert owner is not None, "a value of no fish stands"
+            assert owner.values.get(m.key) == m.seq, "two values of one measurand stand"
+    for r in readings.values():
+        assert r.outcome is not None, "a reading without an outcome"
+        if r.seq in current:
+            assert r.outcome == "taken", f"a standing value's reading is {r.outcome}"
+            assert len(current[r.seq]) == 1, "a reading on two specimens"
+    for name in play.setup.places:
+        p = play.bench.place(name)
+        held = [i for i in (p.in_hand, *p.aside) if i is not None]
+        assert len(held) == len(set(held))
+        for i in held:
+            assert specimens[i].state in ("open", "ready"), "what is in hand is closed"
+        if p.in_hand is not None:
+            assert p.batch is not None
+        waiting = [r.seq for r in readings.values() if r.outcome == "waiting" and r.place == name]
+        assert waiting == ([p.waiting] if p.waiting is not None else []), "a reading waits that nobody asks about"
+        assert len(p.tray) < play.setup.protocol.tray
+        filled = [measurements[seq] for seq in p.filled]
+        assert all(m.specimen_id == p.in_hand for m in filled)
+    held = [i for name in play.setup.places for p in [play.bench.place(name)] for i in (p.in_hand, *p.aside) if i]
+    assert len(held) == len(set(held)), "a fish in two hands"
+    open_ = {s.specimen_id for s in specimens.values() if s.state != "closed"}
+    assert open_ == set(held), "a fish is open in nobody's hand"
+    for b in things.values():
+        if isinstance(b, Batch):
+            counted = [s for s in specimens.values() if s.batch == b.batch and s.closed_utc and s.end != "void"]
+            assert b.measured == len(counted)
+            at = [n for n in play.setup.places if play.bench.place(n).batch == b.batch]
+            assert bool(at) == (b.closed_utc is None)
+    live = {q.seq for q in things.values() if isinstance(q, Question) and q.state in ("open", "quiet")}
+    assert live == {q.seq for q in play.bench.live_questions()}
 
 
 def state_of(bench: Bench) -> str:

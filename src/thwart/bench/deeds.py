@@ -2,28 +2,54 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from decimal import Decimal, InvalidOperation
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from .. import units
 from ..tomlfile import nearest
 from . import words
 from .acts import ACTS, HAND, MISSING_REASONS
-from .filling import answer, ask, fill, filled_by, give, serves, settle_ready, standing, wanted
-from .fish import close_fish, leave_behind, open_fish, read_out, recall
+from .filling import (
+    answer,
+    ask,
+    candidates,
+    fill,
+    give,
+    judge_again,
+    last_of,
+    observed,
+    said_value,
+    settle_about,
+    settle_ready,
+    standing,
+    wanted,
+)
+from .fish import (
+    close_fish,
+    keep_for_later,
+    leave_behind,
+    measured_of,
+    note_left,
+    open_fish,
+    open_next,
+    opens_by_itself,
+    read_out,
+    recall,
+)
 from .judging import Finding
 from .kernel import Refusal
 from .protocol import Slot
 from .setup import ARMED_NS
-from .state import Batch, Container, Instrument, Measurement, Reading, Specimen
+from .state import Batch, Measurement, Question, Reading, Specimen
 
 if TYPE_CHECKING:
     from .kernel import Bench
 
 Deed = Callable[["Bench", str, Sequence[str]], None]
-#: Acts that mean the whole bench when no place is named.
-_ALL_PLACES = {"batch"}
+#: A number as people write it: nothing else that Python would take for one.
+_NUMBER = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,9})?")
 
 
 def do(bench: Bench, body: Mapping[str, Any]) -> None:
@@ -31,44 +57,54 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
     name = str(body["act"])
     act = ACTS.get(name)
     if act is None:
-        raise Refusal("unknown-act", act=name, near=nearest(name, ACTS) or "see `thwart act --help`")
+        raise Refusal("unknown-act", act=words.shown(name), near=_near(name, ACTS) or "see `thwart act --help`")
+    args = [str(a) for a in body.get("args") or ()]
+    if name == "batch":
+        _batch(bench, body, args)
+        return
     place = place_for(bench, body)
-    args = [str(a) for a in body.get("args", ())]
     here = bench.place(place)
     said = " ".join([name, *args])
-    bench.label(said)
-    if act.two_steps and here.armed != said:
-        fish = bench.in_hand(place)
-        if fish is None:
-            raise Refusal("nothing-in-hand", act=name, place=place)
-        until = bench.input.stamp.mono_ns + ARMED_NS
-        bench.decide("placed", fish.specimen_id, place=place, set={"armed": said, "armed_until_ns": until})
-        text = words.ARMED.format(act=name, what=fish.number)
-        bench.decide("told", fish.specimen_id, place=place, code="armed", text=text)
-        return
+    if act.two_steps:
+        if args:
+            raise _usage(name)
+        if here.armed != said:
+            fish = _fish(bench, place, name)
+            until = bench.input.stamp.mono_ns + ARMED_NS
+            bench.decide("armed", fish.specimen_id, place=place, said=said, until_ns=until)
+            text = words.ARMED.format(act=name, what=fish.number)
+            bench.decide("told", fish.specimen_id, place=place, code="armed", text=text)
+            return
     if here.armed is not None:
-        bench.decide("placed", None, place=place, set={"armed": None, "armed_until_ns": None})
+        bench.decide("lapsed", None, place=place)
+        if name == "undo":  # it wasn't done yet: that is all there is to take back
+            bench.decide("told", None, place=place, code="lapsed", text=f"{here.armed} isn't done")
+            return
     DEEDS[name](bench, place, args)
 
 
 def place_for(bench: Bench, body: Mapping[str, Any]) -> str:
     """The place an act names, or the one place it can mean. Raises Refusal."""
-    name, act = body.get("place"), str(body["act"])
+    name = body.get("place")
     everywhere = bench.setup.places
     if name is not None:
         if name not in everywhere:
-            raise Refusal("unknown-place", place=name, places=", ".join(everywhere))
+            raise Refusal("unknown-place", place=words.shown(name), places=", ".join(everywhere))
         return str(name)
     places = [p for p in body.get("places") or everywhere if p in everywhere]
-    if len(places) == 1 or (places and act in _ALL_PLACES):
-        return str(places[0])
+    if len(places) == 1:
+        return places[0]
     holding = [p for p in places if bench.place(p).in_hand is not None]
     if len(holding) == 1:
         return holding[0]
-    raise Refusal("which-place", act=act, places=", ".join(places))
+    raise Refusal("which-place", act=words.shown(body["act"]), places=", ".join(places))
 
 
 # ---- small parts ---------------------------------------------------------------------------------------------------
+
+
+def _near(name: str, names: Iterable[str], most: int = 3) -> str:
+    return nearest(words.shown(name), names, most)
 
 
 def _usage(act: str) -> Refusal:
@@ -89,7 +125,7 @@ def _slot(bench: Bench, act: str, name: str, specimen: Specimen | None = None) -
         return slot
     of_name = [s for s in protocol.slots if s.measurand.name == name]
     if not of_name:
-        raise Refusal("unknown-measurand", act=act, name=name, near=nearest(name, protocol.slot_by_key))
+        raise Refusal("unknown-measurand", act=act, name=words.shown(name), near=_near(name, protocol.slot_by_key))
     free = [s for s in wanted(bench, specimen) if s.measurand.name == name] if specimen else []
     return (free or of_name)[0]
 
@@ -106,91 +142,115 @@ def _of(bench: Bench, place: str, act: str, args: Sequence[str]) -> tuple[list[s
         ident = bench.place(place).previous
         if ident is None:
             raise Refusal("unknown-fish", number="previous")
-        return list(args[:at]), bench.need(Specimen, ident)
-    return list(args[:at]), _numbered(bench, rest[0])
+        return list(args[:at]), _not_void(bench.need(Specimen, ident))
+    return list(args[:at]), _not_void(_numbered(bench, rest[0]))
+
+
+def _not_void(specimen: Specimen) -> Specimen:
+    if specimen.end == "void":
+        raise Refusal("void-fish", number=specimen.number)
+    return specimen
 
 
 def _numbered(bench: Bench, text: str) -> Specimen:
-    number = int(text) if text.isdecimal() else -1
-    here = next((s.specimen_id for s in bench.all(Specimen) if s.number == number), None)
-    ident = here or bench.records.numbered(number)
-    specimen = bench.get(Specimen, ident) if ident else None
+    specimen = bench.numbered(int(text)) if _NUMBER.fullmatch(text) and text.isdecimal() else None
     if specimen is None:
-        raise Refusal("unknown-fish", number=text)
+        raise Refusal("unknown-fish", number=words.shown(text))
     return specimen
 
 
 # ---- batches -------------------------------------------------------------------------------------------------------
 
 
-def _batch(bench: Bench, place: str, args: Sequence[str]) -> None:
+def _batch(bench: Bench, body: Mapping[str, Any], args: Sequence[str]) -> None:
+    """A batch is the bench's: without a place an act concerns every place it can."""
+    named = [place_for(bench, body)] if body.get("place") is not None else None
+    places = named or [p for p in body.get("places") or bench.setup.places if p in bench.setup.places]
     match list(args):
         case ["open", name, *rest] if len(rest) <= 1:
-            _batch_open(bench, place, name, rest[0] if rest else None)
+            _batch_open(bench, places, name, rest[0] if rest else None)
         case ["close", *reason] if reason:
-            _batch_close(bench, place, " ".join(reason))
+            _batch_close(bench, places, " ".join(reason))
         case ["reopen", name, *reason] if reason:
             known = bench.get(Batch, name)
             if known is None:
-                raise Refusal("unknown-batch", batch=name)
+                raise Refusal("unknown-batch", batch=words.shown(name))
             if known.closed_utc is None:
                 raise Refusal("already", act="batch reopen")
-            _none_open(bench, place)
-            bench.decide("batch", None, place=place, op="reopen", batch=name, reason=" ".join(reason))
-            if bench.place(place).in_hand is None and _opens_by_itself(bench):
-                open_fish(bench, place, by="batch")
+            free = _free(bench, places)
+            for at, place in enumerate(free):
+                bench.decide(
+                    "batch", None, place=place, op="join" if at else "reopen", batch=name, reason=" ".join(reason)
+                )
+            _open_at(bench, free)
         case _:
             raise _usage("batch")
 
 
-def _opens_by_itself(bench: Bench) -> bool:
-    """A `first` label opens its fish itself; otherwise opening the batch opens the first."""
-    containers = bench.setup.protocol.containers
-    return containers is None or containers.role != "first"
+def _free(bench: Bench, places: Sequence[str]) -> list[str]:
+    """The places without an open batch. Raises Refusal where there is none."""
+    free = [p for p in places if bench.place(p).batch is None]
+    if not free:
+        raise Refusal("batch-open", batch=bench.place(places[0]).batch)
+    return free
 
 
-def _none_open(bench: Bench, place: str) -> None:
-    batch = bench.place(place).batch
-    if batch is not None:
-        raise Refusal("batch-open", batch=batch)
+def _open_at(bench: Bench, places: Sequence[str]) -> None:
+    for place in places:
+        if bench.place(place).in_hand is None and opens_by_itself(bench):
+            open_next(bench, place, by="batch")
 
 
-def _batch_open(bench: Bench, place: str, name: str, species: str | None) -> None:
-    _none_open(bench, place)
-    if bench.get(Batch, name) is not None:
-        raise Refusal("batch-used", batch=name)
+def _batch_open(bench: Bench, places: Sequence[str], name: str, species: str | None) -> None:
+    free = _free(bench, places)
+    known = bench.get(Batch, name)
+    if known is not None and (known.closed_utc is not None or species is not None):
+        raise Refusal("batch-used", batch=words.shown(name))
     if species is not None:
         species = _known_species(bench, species)
-    bench.decide("batch", None, place=place, op="open", batch=name, species=species, practice=bench.desk.practice)
-    if _opens_by_itself(bench):
-        open_fish(bench, place, by="batch")
+    for at, place in enumerate(free):
+        op = "join" if at or known is not None else "open"
+        bench.decide("batch", None, place=place, op=op, batch=name, species=species, practice=bench.desk.practice)
+    _open_at(bench, free)
 
 
-def _batch_close(bench: Bench, place: str, reason: str) -> None:
-    here = bench.place(place)
-    if here.batch is None:
+def _batch_close(bench: Bench, places: Sequence[str], reason: str) -> None:
+    names = {batch for p in places if (batch := bench.place(p).batch) is not None}
+    if not names:
         raise Refusal("no-batch")
-    name = here.batch
-    while (fish := bench.in_hand(place)) is not None:
-        if fish.given:
-            close_fish(bench, place, fish)
-        else:
-            close_fish(bench, place, fish, "void")
-    read_out(bench, place)
-    fishes = {s.specimen_id: s for s in bench.records.specimens_of(name)}
-    fishes.update({s.specimen_id: s for s in bench.all(Specimen) if s.batch == name})
-    ends = [s.end for s in fishes.values()]
-    labels = sorted(label for s in fishes.values() for label in s.containers)
-    skipped = sorted(c.number for c in bench.all(Container) if c.state == "skipped")
+    for name in sorted(names):
+        everywhere = [p for p in bench.setup.places if bench.place(p).batch == name]
+        for place in everywhere:
+            while (fish := bench.in_hand(place)) is not None:
+                if fish.given:
+                    close_fish(bench, place, fish)
+                else:
+                    leave_behind(bench, place)
+                    bench.decide("unopened", fish.specimen_id, place=place, number=fish.number)
+            keep_for_later(bench, place)
+            read_out(bench, place)
+        for place in everywhere[:-1]:
+            bench.decide("batch", None, place=place, op="leave", batch=name, text=f"batch {name} closes")
+        bench.decide(
+            "batch", None, place=everywhere[-1], op="close", batch=name, reason=reason, **_reckoning(bench, name)
+        )
+
+
+def _reckoning(bench: Bench, name: str) -> dict[str, Any]:
+    """What closing a batch reads out."""
+    fishes = bench.specimens_of(name)
+    ends = [s.end for s in fishes]
+    labels = sorted(label for s in fishes for label in s.containers)
+    skipped = sorted(bench.need(Batch, name).skipped)
     count = len(ends) - ends.count("void")
     first, last = (labels[0], labels[-1]) if labels else (None, None)
     text = f"batch {name}: {count} fish, {ends.count('incomplete')} incomplete"
     text += f"; containers {first} to {last}" if labels else "; no containers"
     text += f"; skipped {', '.join(skipped)}" if skipped else ""
-    bench.decide(
-        "batch", None, place=place, op="close", batch=name, reason=reason, fish=count, incomplete=ends.count("incomplete"),
-        first=first, last=last, skipped=skipped, text=text,
-    )  # fmt: skip
+    return {
+        "fish": count, "incomplete": ends.count("incomplete"), "first": first, "last": last, "skipped": skipped,
+        "text": text,
+    }  # fmt: skip
 
 
 def _practice(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -199,7 +259,8 @@ def _practice(bench: Bench, place: str, args: Sequence[str]) -> None:
     on = args[0] == "on"
     if on == bench.desk.practice:
         raise Refusal("already", act=f"practice {args[0]}")
-    if (batch := bench.place(place).batch) is not None:
+    batch = next((b for p in bench.setup.places if (b := bench.place(p).batch) is not None), None)
+    if batch is not None:
         raise Refusal("practice-open", batch=batch)
     bench.decide("practice", None, place=place, on=on)
 
@@ -208,38 +269,56 @@ def _practice(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 
 def _next(bench: Bench, place: str, args: Sequence[str]) -> None:
+    _no_args("next", args)
     here = bench.place(place)
     fish = bench.in_hand(place)
     if here.batch is None:
         raise Refusal("no-batch")
     if here.paused:
         raise Refusal("paused")
-    starts = here.waiting if here.waiting is not None and here.last_input == _asked_at(bench, here.waiting) else None
-    if fish is not None and not fish.given and starts is None:
+    starts = _starter(bench, place)
+    if fish is not None and not fish.given:
         text = f"{fish.number} has no readings yet: still {fish.number}"
         bench.decide("told", fish.specimen_id, place=place, code="next-nothing", text=text)
         return
     if starts is not None:
-        reading = bench.need(Reading, starts)
-        answer(bench, [q for q in bench.open_questions(place) if q.about == starts])
+        answer(bench, [q for q in bench.open_questions(place) if q.about == starts.seq])
         bench.decide("placed", None, place=place, set={"waiting": None})
-    if fish is not None:
+    if fish is None:
+        open_fish(bench, place, by="next")
+    else:
+        if fish.provisional:
+            bench.decide("confirmed", fish.specimen_id, number=fish.number)
         close_fish(bench, place, fish)
-    new = bench.in_hand(place) or open_fish(bench, place, by="next")
+        if bench.place(place).in_hand is None:
+            open_next(bench, place, by="next")
     if starts is not None:
-        setup = bench.setup.instruments.get(reading.instrument)
-        value = Decimal(reading.base_value or "0")
-        slot = next((s for s in wanted(bench, new) if setup is not None and serves(setup, s, value)), None)
-        if slot is not None:
-            give(bench, place, new, slot, reading, event="given")
-        else:
-            bench.decide("outcome", None, reading=reading.seq, event="left behind", why="left-behind", place=place)
-    bench.label(f"next, to {new.number}")
+        _start_with(bench, place, starts)
 
 
-def _asked_at(bench: Bench, reading: int) -> int:
-    """The input at which a reading began to wait: its own."""
-    return bench.need(Reading, reading).seq
+def _starter(bench: Bench, place: str) -> Reading | None:
+    """The waiting reading that starts a fish: it found its measurand filled and was the place's last event."""
+    here = bench.place(place)
+    if here.waiting is None or here.last_input != here.waiting:
+        return None
+    kinds = {q.kind for q in bench.open_questions(place) if q.about == here.waiting}
+    return bench.need(Reading, here.waiting) if kinds & {"again-or-new", "same-value"} else None
+
+
+def _start_with(bench: Bench, place: str, reading: Reading) -> None:
+    new = bench.in_hand(place)
+    setup = bench.setup.instruments.get(reading.instrument)
+    could = candidates(bench, new, setup, Decimal(reading.base_value or "0")) if new and setup else []
+    if new is not None and could:
+        give(bench, place, new, could[0], reading, event="given", one_of=len(could))
+    else:
+        bench.decide("outcome", None, reading=reading.seq, event="left behind", why="left-behind", place=place)
+        note_left(bench, place, reading)
+
+
+def _no_args(act: str, args: Sequence[str]) -> None:
+    if args:
+        raise _usage(act)
 
 
 def _void(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -251,13 +330,9 @@ def _lost(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 
 def _end(bench: Bench, place: str, end: Any) -> None:
-    fish = _fish(bench, place, end)
-    close_fish(bench, place, fish, end)
-    if end == "void":
-        for m in standing(bench, fish).values():
-            bench.decide("withdrawn", fish.specimen_id, measurement=m.seq, place=place)
-    if bench.place(place).in_hand is None and bench.place(place).batch is not None and _opens_by_itself(bench):
-        open_fish(bench, place, by=end)
+    close_fish(bench, place, _fish(bench, place, end), end)
+    if bench.place(place).in_hand is None and bench.place(place).batch is not None and opens_by_itself(bench):
+        open_next(bench, place, by=end)
 
 
 def _recall(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -269,7 +344,7 @@ def _recall(bench: Bench, place: str, args: Sequence[str]) -> None:
 def _known_species(bench: Bench, name: str) -> str:
     species = bench.setup.protocol.species
     if name != "unknown" and name not in species:
-        raise Refusal("unknown-species", name=name, near=nearest(name, [*species, "unknown"]))
+        raise Refusal("unknown-species", name=words.shown(name), near=_near(name, [*species, "unknown"]))
     return name
 
 
@@ -288,7 +363,9 @@ def _species(bench: Bench, place: str, args: Sequence[str]) -> None:
     for key, m in standing(bench, fish).items():
         if key not in allowed:
             args_ = {"number": fish.number, "measurand": key, "species": bench.setup.protocol.species[name].title}
-            ask(bench, place, fish, Finding("surplus", 3, args_), about=m.seq)
+            if not any(q.about == m.seq and q.kind == "surplus" for q in bench.live_questions()):
+                ask(bench, place, fish, Finding("surplus", 3, args_), about=m.seq)
+    judge_again(bench, place, bench.need(Specimen, fish.specimen_id))
     settle_ready(bench, fish.specimen_id)
 
 
@@ -300,14 +377,14 @@ def _code(bench: Bench, place: str, args: Sequence[str]) -> None:
     codes = bench.setup.protocol.codes[field]
     value = next((c for c in codes.values if c.lower() == left[1].lower()), None)
     if value is None:
-        raise Refusal("unknown-code", field=field, code=left[1], near=nearest(left[1], codes.values))
+        raise Refusal("unknown-code", field=field, code=words.shown(left[1]), near=_near(left[1], codes.values))
     fish = named or _fish(bench, place, "code")
     _observe(bench, place, fish, field, value, None)
 
 
 def _observe(bench: Bench, place: str, fish: Specimen, field: str, code: str | None, reason: str | None) -> None:
     here = bench.place(place)
-    old = bench.coded_fields(fish).get(field)
+    old = observed(bench, fish, field)
     bench.decide(
         "coded", fish.specimen_id, place=place, number=fish.number, field=field,
         scale=bench.setup.protocol.codes[field].scale, code=code, missing_reason=reason,
@@ -319,7 +396,7 @@ def _observe(bench: Bench, place: str, fish: Specimen, field: str, code: str | N
 def _field(bench: Bench, act: str, name: str) -> str:
     codes = bench.setup.protocol.codes
     if name not in codes:
-        raise Refusal("unknown-field", act=act, name=name, near=nearest(name, codes))
+        raise Refusal("unknown-field", act=act, name=words.shown(name), near=_near(name, codes))
     return name
 
 
@@ -327,62 +404,113 @@ def _field(bench: Bench, act: str, name: str) -> str:
 
 
 def _again(bench: Bench, place: str, args: Sequence[str]) -> None:
+    _no_args("again", args)
     here = bench.place(place)
+    fish = bench.in_hand(place)
+    if fish is not None and fish.provisional and len(fish.values) == 1:
+        before = bench.get(Specimen, here.previous) if here.previous else None
+        if before is not None and before.state == "closed" and before.end != "void":
+            _give_back(bench, place, fish, before)
+            return
     if here.waiting is None:
-        last = bench.get(Measurement, here.filled[-1]) if here.filled else None
-        if last is None or last.status in ("superseded", "withdrawn"):
+        last = bench.need(Measurement, here.filled[-1]) if here.filled else None
+        if last is None:
             raise Refusal("nothing-waiting", act="again")
         bench.decide("placed", last.specimen_id, place=place, set={"reopened": last.key})
         bench.decide("told", last.specimen_id, place=place, code="reopened", text=f"{last.number}: {last.key} again")
         return
     reading = bench.need(Reading, here.waiting)
-    fish = bench.need(Specimen, reading.specimen_id or "")
-    setup = bench.setup.instruments.get(reading.instrument)
-    value = Decimal(reading.base_value or "0")
-    override = bench.setup.protocol.slot_by_key.get(here.route_as) if here.route_as else None
-    last = filled_by(bench, fish, setup) if setup else None
-    slot = override or (bench.setup.protocol.slot_by_key.get(last.key) if last else None)
-    if slot is None and setup is not None:
-        slot = next((s for s in wanted(bench, fish) if serves(setup, s, value)), None)
+    owner = bench.need(Specimen, reading.specimen_id or "")
+    questions = [q for q in bench.open_questions(place) if q.about == reading.seq]
+    slot = _meant(bench, place, owner, reading, [q.measurand for q in questions if q.kind == "again-or-new"])
+    ratio = next((q for q in questions if q.kind == "ratio"), None)
+    if ratio is not None:
+        slot = bench.setup.protocol.slot_by_key.get(str(ratio.args["other"])) or slot
     if slot is None:
         raise Refusal("nothing-waiting", act="again")
-    questions = [q for q in bench.open_questions(place) if q.about == reading.seq]
     answer(bench, questions)
-    give(bench, place, fish, slot, reading, supersedes=fish.values.get(slot.key), event="given")
+    give(bench, place, owner, slot, reading, supersedes=owner.values.get(slot.key), event="given")
+
+
+def _meant(bench: Bench, place: str, owner: Specimen, reading: Reading, asked: Sequence[str | None]) -> Slot | None:
+    """The slot a waiting reading is for: what was asked, else what its instrument filled last, else what is wanted."""
+    protocol = bench.setup.protocol
+    for key in asked:
+        if key is not None and (slot := protocol.slot_by_key.get(key)) is not None:
+            return slot
+    setup = bench.setup.instruments.get(reading.instrument)
+    if setup is None:
+        return None
+    last = last_of(bench, owner, setup)
+    if last is not None:
+        return protocol.slot_by_key.get(last[0])
+    return next(iter(candidates(bench, owner, setup, Decimal(reading.base_value or "0"))), None)
+
+
+def _give_back(bench: Bench, place: str, fish: Specimen, before: Specimen) -> None:
+    """A reading opened a fish, but it was the one before measured again: the fish is none, its reading supersedes."""
+    here = bench.place(place)
+    (m,) = standing(bench, fish).values()
+    opener = bench.need(Reading, m.reading_seq or 0)
+    bench.decide("withdrawn", fish.specimen_id, measurement=m.seq, place=place)
+    if here.waiting is None:
+        bench.decide("outcome", before.specimen_id, reading=opener.seq, event="offered back", place=place)
+        reading = bench.need(Reading, opener.seq)
+    else:
+        bench.decide(
+            "outcome", before.specimen_id, reading=opener.seq, event="taken back", why="taken-back", place=place
+        )
+        reading = bench.need(Reading, here.waiting)
+    answer(bench, [q for q in bench.open_questions(place) if q.about in (m.seq, reading.seq)])
+    bench.decide("unopened", fish.specimen_id, place=place, number=fish.number)
+    bench.decide("recalled", before.specimen_id, place=place, number=before.number)
+    before = bench.need(Specimen, before.specimen_id)
+    slot = bench.setup.protocol.slot_by_key[m.key]
+    give(bench, place, before, slot, reading, supersedes=before.values.get(slot.key), event="given")
 
 
 def _stands(bench: Bench, place: str, args: Sequence[str]) -> None:
     """Accept what was questioned last. A load nobody saw arrive is taken."""
-    open_ = bench.open_questions(place)
-    if not open_:
-        raise Refusal("nothing-questioned", place=place)
-    q = open_[-1]
+    q = _questioned(bench, place)
     here = bench.place(place)
-    if q.kind in ("load-at-start", "same-value") and here.waiting == q.about and q.about is not None:
+    if q.about is not None and here.waiting == q.about and q.kind in ("load-at-start", "same-value", "ratio"):
         reading = bench.need(Reading, q.about)
         fish = bench.need(Specimen, reading.specimen_id or "")
         setup = bench.setup.instruments.get(reading.instrument)
-        value = Decimal(reading.base_value or "0")
-        slot = next((s for s in wanted(bench, fish) if setup is not None and serves(setup, s, value)), None)
-        if slot is None:
+        could = candidates(bench, fish, setup, Decimal(reading.base_value or "0")) if setup is not None else []
+        if not could:
             raise Refusal("nothing-questioned", place=place)
         answer(bench, [q])
-        give(bench, place, fish, slot, reading, event="given")
-        return
-    if q.kind in ("again-or-new", "changed-on-the-pan"):
-        # the first value stands: the waiting reading is left behind
-        answer(bench, [q])
-        leave_behind(bench, place)
+        give(bench, place, fish, could[0], reading, event="given", one_of=len(could))
         return
     answer(bench, [q])
+    if q.about is not None and here.waiting == q.about:  # the first value stands
+        leave_behind(bench, place)
+        return
     m = bench.get(Measurement, q.about) if q.about is not None else None
-    others = [o for o in bench.open_questions(place) if o.about == q.about]
+    others = [o for o in bench.live_questions() if m is not None and o.about == m.seq and o.kind == m.cause]
     if m is not None and m.status == "questioned" and not others:
         bench.decide(
             "stood-by", m.specimen_id, place=place, measurement=m.seq, number=m.number, reason=" ".join(args) or None
         )
     else:
         bench.decide("told", q.specimen_id, place=place, code="stands", text="so it is")
+
+
+def _questioned(bench: Bench, place: str) -> Question:
+    """What was asked last here; else what is still questioned of the fish in hand, though it is on a list already."""
+    open_ = bench.open_questions(place)
+    if open_:
+        return open_[-1]
+    fish = bench.in_hand(place)
+    if fish is not None:
+        doubted = {m.seq for m in standing(bench, fish).values() if m.status == "questioned"}
+        known = {q.seq: q for q in bench.records.questions_of(fish.specimen_id)}
+        known.update({q.seq: q for q in bench.all(Question) if q.specimen_id == fish.specimen_id})
+        late = [seq for seq, q in known.items() if q.about in doubted and q.state != "answered"]
+        if late:
+            return bench.need(Question, max(late))
+    raise Refusal("nothing-questioned", place=place)
 
 
 def _as(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -401,14 +529,10 @@ def _value(bench: Bench, place: str, args: Sequence[str]) -> None:
     slot = _slot(bench, "value", args[0], fish)
     unit = units.ucum(args[2])
     if unit is None or units.quantity_of(unit) != slot.measurand.quantity:
-        raise Refusal("unknown-unit", act="value", unit=args[2], measurand=slot.key)
-    try:
-        number = Decimal(args[1].replace(",", "."))
-    except InvalidOperation:
-        number = Decimal("NaN")
-    if not number.is_finite() or number < 0:
-        raise Refusal("not-a-number", act="value", text=args[1])
-    base = units.to_base(number, unit)
+        raise Refusal("unknown-unit", act="value", unit=words.shown(args[2]), measurand=slot.key)
+    if not _NUMBER.fullmatch(args[1]):
+        raise Refusal("not-a-number", act="value", text=words.shown(args[1]))
+    base = units.to_base(Decimal(args[1].replace(",", ".")), unit)
     division = slot.measurand.hand_division_base
     if division is not None and base % division:
         text = f"{args[1]} {args[2]}"
@@ -425,7 +549,9 @@ def _missing(bench: Bench, place: str, args: Sequence[str]) -> None:
     fish = _fish(bench, place, "missing")
     name, reason = args
     if reason not in MISSING_REASONS:
-        raise Refusal("unknown-reason", act="missing", reason=reason, near=nearest(reason, MISSING_REASONS, 7))
+        raise Refusal(
+            "unknown-reason", act="missing", reason=words.shown(reason), near=_near(reason, MISSING_REASONS, 7)
+        )
     if name in bench.setup.protocol.codes:
         _observe(bench, place, fish, name, None, reason)
         return
@@ -437,54 +563,62 @@ def _missing(bench: Bench, place: str, args: Sequence[str]) -> None:
             key = _slot(bench, "missing", name, fish).key
         except Refusal as refusal:
             known = [*bench.setup.protocol.slot_by_key, *bench.setup.protocol.codes, "container"]
-            raise Refusal("unknown-field", act="missing", name=name, near=nearest(name, known)) from refusal
+            raise Refusal("unknown-field", act="missing", name=words.shown(name), near=_near(name, known)) from refusal
     if key in fish.values:
+        standing(bench, fish)
+        answer(bench, [q for q in bench.live_questions() if q.about == fish.values[key]])
         bench.decide("withdrawn", fish.specimen_id, measurement=fish.values[key], place=place)
     bench.decide("missing", fish.specimen_id, place=place, number=fish.number, name=key, reason=reason)
+    settle_about(bench, fish, measurand=key)
     settle_ready(bench, fish.specimen_id)
 
 
 def _swap(bench: Bench, place: str, args: Sequence[str]) -> None:
+    _no_args("swap", args)
     fish = _fish(bench, place, "swap")
     mine = [bench.need(Measurement, seq) for seq in bench.place(place).filled]
     mine = [m for m in mine if m.specimen_id == fish.specimen_id and m.status in ("stands", "questioned")]
     if len(mine) < 2 or mine[-1].unit != mine[-2].unit:
         raise Refusal("nothing-to-swap")
     first, second = mine[-2], mine[-1]
-    answer(bench, [q for q in bench.open_questions(place) if q.about in (first.seq, second.seq)])
-    for old, other, last in ((first, second, False), (second, first, True)):
+    answer(bench, [q for q in bench.live_questions() if q.about in (first.seq, second.seq)])
+    readings = [None if m.reading_seq is None else bench.need(Reading, m.reading_seq) for m in (first, second)]
+    rest = {k: m for k, m in standing(bench, fish).items() if m.seq not in (first.seq, second.seq)}
+    for old, other, reading in ((first, second, readings[1]), (second, first, readings[0])):
         slot = bench.setup.protocol.slot_by_key[old.key]
-        fill(
+        seq = fill(
             bench, place, bench.need(Specimen, fish.specimen_id), slot, value=Decimal(other.value), raw_value=other.raw_value,
-            raw_unit=other.raw_unit, how="swapped", supersedes=old.seq, check=last,
+            raw_unit=other.raw_unit, how="swapped", reading=reading, supersedes=old.seq, others=rest,
         )  # fmt: skip
-    bench.label(f"swap of {first.key} and {second.key} of {fish.number}")
+        rest = {**rest, slot.key: bench.need(Measurement, seq)}
 
 
 def _tared(bench: Bench, place: str, args: Sequence[str]) -> None:
-    done = False
-    for name, setup in bench.setup.instruments.items():
-        known = bench.get(Instrument, name)
-        if setup.kind != "mass" or place not in setup.places or known is None:
-            continue
-        if known.load_seq is None and not known.blind:
-            continue
-        for seq in known.load_readings:
-            reading = bench.need(Reading, seq)
-            if reading.outcome in ("taken", "waiting", "loose"):
-                for m in (
-                    m for m in bench.all(Measurement) if m.reading_seq == seq and m.status in ("stands", "questioned")
-                ):
-                    answer(bench, [q for q in bench.open_questions(place) if q.about == m.seq])
-                    bench.decide("withdrawn", m.specimen_id, measurement=m.seq, place=place)
-                    settle_ready(bench, m.specimen_id)
-                answer(bench, [q for q in bench.open_questions(place) if q.about == seq])
-                bench.decide("outcome", None, reading=seq, event="was the tray", why="tare", place=place)
-        bench.decide("load", None, instrument=name)
-        done = True
-    if not done:
+    _no_args("tared", args)
+    scales = [
+        known for name, setup in bench.setup.instruments.items()
+        if setup.kind == "mass" and place in setup.places
+        and ((known := bench.instrument(name)).load_seq is not None or known.blind)
+    ]  # fmt: skip
+    if not scales:
         raise Refusal("nothing-on-it", place=place)
+    for known in scales:
+        for seq in known.load_readings:
+            _was_tray(bench, place, bench.need(Reading, seq))
+        bench.decide("load", None, instrument=known.instrument)
     bench.decide("told", None, place=place, code="tared", text="tared: the next load is a fish")
+
+
+def _was_tray(bench: Bench, place: str, reading: Reading) -> None:
+    if reading.outcome not in ("taken", "waiting", "loose"):
+        return
+    m = measured_of(bench, reading)
+    answer(bench, [q for q in bench.live_questions() if q.about in (reading.seq, m.seq if m else None)])
+    if m is not None and m.status in ("stands", "questioned"):
+        standing(bench, bench.need(Specimen, m.specimen_id))
+        bench.decide("withdrawn", m.specimen_id, measurement=m.seq, place=place)
+        settle_ready(bench, m.specimen_id)
+    bench.decide("outcome", None, reading=reading.seq, event="was the tray", why="tare", place=place)
 
 
 # ---- containers ----------------------------------------------------------------------------------------------------
@@ -493,50 +627,55 @@ def _tared(bench: Bench, place: str, args: Sequence[str]) -> None:
 def _confirm(bench: Bench, place: str, args: Sequence[str]) -> None:
     from .rules import take_label
 
+    _no_args("confirm", args)
     take_label(bench, place, _expected(bench, "confirm"), via="confirm")
 
 
 def _expected(bench: Bench, act: str) -> str:
+    from .rules import expected_label
+
     containers = bench.setup.protocol.containers
     if containers is None or containers.first is None:
         raise Refusal("no-containers", act=act)
-    expected = bench.desk.expected or containers.first
-    template = containers.template
-    if containers.last is not None and template.count(expected) > template.count(containers.last):
-        raise Refusal("series-at-end", act=act, label=containers.last)
+    expected = expected_label(bench)
+    if expected is None:
+        raise Refusal("series-at-end", act=act, label=containers.last or bench.desk.expected)
     return expected
 
 
 def _skip(bench: Bench, place: str, args: Sequence[str]) -> None:
+    _no_args("skip", args)
     label = _expected(bench, "skip")
     containers = bench.setup.protocol.containers
     assert containers is not None
     bench.decide(
         "container", None, place=place, number=label, kind=containers.kind, structure=None, state="skipped",
-        expected=containers.template.moved(label, 1), via="skip", fish=None,
+        expected=containers.template.moved(label, 1) or label, via="skip", fish=None,
     )  # fmt: skip
-    bench.label(f"skip {label}")
 
 
 # ---- bench and people ----------------------------------------------------------------------------------------------
 
 
 def _pause(bench: Bench, place: str, args: Sequence[str]) -> None:
+    _no_args("pause", args)
     if bench.place(place).paused:
         raise Refusal("already", act="pause")
     leave_behind(bench, place)
+    answer(bench, [q for q in bench.open_questions(place) if q.kind == "hosing"])
     now = bench.input.stamp.mono_ns
     bench.decide("placed", None, place=place, set={"paused": True, "paused_ns": now})
     bench.decide("told", None, place=place, code="paused", text="paused: readings are loose")
 
 
 def _resume(bench: Bench, place: str, args: Sequence[str]) -> None:
+    _no_args("resume", args)
     here = bench.place(place)
     if not here.paused:
         raise Refusal("already", act="resume")
     fields: dict[str, Any] = {"paused": False, "paused_ns": None}
-    length = bench.input.stamp.mono_ns - (here.paused_ns or 0)
-    long = length < 0 or length > bench.setup.protocol.pause_keeps_people_min * 60 * 10**9
+    length = None if here.paused_ns is None else bench.input.stamp.mono_ns - here.paused_ns
+    long = length is None or length >= bench.setup.protocol.pause_keeps_people_min * 60 * 10**9
     people = [p for p in (here.measurer, here.recorder, here.stager) if p]
     if long and people:
         fields |= {"measurer": None, "recorder": None, "stager": None}
@@ -563,24 +702,30 @@ def _undo(bench: Bench, place: str, args: Sequence[str]) -> None:
     memento = bench.last_memento(place, redo)
     if memento is None:
         raise Refusal("nothing-undone" if redo else "nothing-to-undo")
-    text = f"taken back: {memento.label}" if not redo else f"taken back: undo of {bench.undone[place][-1][0].label}"
-    loose = [] if redo else [k for k, (b, _) in memento.changes.items() if k[0] == "reading" and b is None]
+    knot = bench.entangled(place, memento)
+    if knot is not None:
+        raise Refusal("undo-elsewhere", number=knot.number)
+    text = f"done again: {bench.redo_label(place)}" if redo else f"taken back: {memento.label}"
+    loose = (
+        []
+        if redo
+        else [int(k[1]) for k, (before, _) in memento.changes.items() if k[0] == "reading" and before is None]
+    )
+    numbers = {
+        k[1]: thing.number for k, pair in memento.changes.items() for thing in pair if isinstance(thing, Specimen)
+    }  # fmt: skip
     bench.decide("undone", None, place=place, of=memento.input_seq, redo=redo, text=text)
-    for _, seq in loose:
-        reading = bench.get(Reading, seq)
-        if reading is not None and reading.outcome == "loose" and reading.base_value is not None:
-            fish = bench.get(Specimen, reading.specimen_id) if reading.specimen_id else None
-            args_ = {
-                "instrument": reading.instrument,
-                "value": reading.value,
-                "unit": reading.unit,
-                "number": fish.number if fish else "?",
-            }
-            ask(bench, place, fish, Finding("taken-back", 2, args_), about=reading.seq, quiet=True)
+    for seq in loose:
+        reading = bench.need(Reading, seq)
+        if reading.outcome == "loose":
+            specimen = bench.get(Specimen, reading.specimen_id) if reading.specimen_id else None
+            number = specimen.number if specimen else numbers.get(reading.specimen_id or "", "its fish")
+            args_ = {**said_value(reading), "number": number}
+            ask(bench, place, specimen, Finding("taken-back", 2, args_), about=reading.seq, quiet=True)
 
 
+#: `batch` isn't here: it is the one act that concerns several places at once.
 DEEDS: Mapping[str, Deed] = {
-    "batch": _batch,
     "practice": _practice,
     "next": _next,
     "again": _again,

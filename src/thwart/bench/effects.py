@@ -12,16 +12,18 @@ from typing import TYPE_CHECKING, Any
 
 from ..entries import Entry
 from . import tables
+from .setup import HOSING_TOUCHES
 from .state import (
     Batch,
     Coded,
     Container,
     Instrument,
     Measurement,
+    Place,
     Question,
     Reading,
     Specimen,
-    measurand_key,
+    from_json,
 )
 
 if TYPE_CHECKING:
@@ -30,84 +32,97 @@ if TYPE_CHECKING:
 Effect = Callable[["Bench", Entry], None]
 
 
-def _rank(verdict: int | None) -> int:
-    """QARTOD precedence: 4 > 3 > 1 > 2 > 9."""
-    return {None: 0, 9: 1, 2: 2, 1: 3, 3: 4, 4: 5}[verdict]
+#: QARTOD precedence: 4 > 3 > 1 > 2 > 9.
+_RANK: Mapping[int | None, int] = {None: 0, 9: 1, 2: 2, 1: 3, 3: 4, 4: 5}
 
 
 # ---- inputs --------------------------------------------------------------------------------------------------------
 
 
 def _started(bench: Bench, entry: Entry) -> None:
-    bench.put(replace(bench.desk, started_seq=entry.seq))
+    """What was said once and what lay on the scales is not resumed; a pause's length is unknown after a boot."""
+    known = bench.desk.boot == entry.stamp.boot
+    bench.put(replace(bench.desk, started_seq=entry.seq, boot=entry.stamp.boot))
+    for p in bench.all(Place):
+        bench.put(
+            replace(
+                p, armed=None, armed_until_ns=None, last_key_ns=None,
+                paused_ns=p.paused_ns if known else None,
+            )
+        )  # fmt: skip
     for i in bench.all(Instrument):
-        bench.put(replace(i, present=False, blind=True, load_seq=None, load_specimens={}, load_readings=()))
+        bench.put(replace(i, present=False, blind=True, arrivals_ns=(), **_CLEAR))
 
 
 def _configured(bench: Bench, entry: Entry) -> None:
-    bench.put(replace(bench.desk, config_sha256=entry.body["config_sha256"]))
+    """The setup that the entries after it were decided by. Only names are taken: its protocol may be of another version."""
+    b = entry.body
+    bench.put(replace(bench.desk, config_sha256=b["config_sha256"]))
+    for name in b["setup"]["places"]:
+        if ("place", name) not in bench.objects:
+            bench.put(Place(name))
+    for i in b["setup"]["instruments"]:
+        known = bench.instrument(i["name"])
+        if ("instrument", i["name"]) not in bench.objects or (known.profile, known.port) != (i["profile"], i["port"]):
+            bench.put(replace(known, profile=i["profile"], port=i["port"]))
 
 
 def _port(bench: Bench, entry: Entry) -> None:
     b = entry.body
-    known = bench.get(Instrument, b["instrument"]) or Instrument(
-        b["instrument"], b["profile"], b["port"], present=False
-    )
-    present = bool(entry.body["present"])
-    gone: dict[str, Any] = (
-        {} if present else {"load_seq": None, "load_specimens": {}, "load_readings": (), "last_text": None}
-    )
-    bench.put(replace(known, present=present, changed_utc=entry.stamp.utc, blind=True, **gone))
-
-
-def _arrival(bench: Bench, entry: Entry) -> None:
-    known = bench.get(Instrument, entry.body["instrument"])
-    if known is None:
-        return
-    hands = {name: bench.place(name).in_hand for name in entry.body["places"]}
+    known = bench.instrument(b["instrument"])
+    present = bool(b["present"])
+    gone: dict[str, Any] = {} if present else {**_CLEAR, "last_text": None}
     bench.put(
         replace(
-            known, blind=False, load_seq=entry.seq, load_specimens=hands, load_readings=(),
-            zero=entry.body.get("baseline") if entry.body.get("baseline") is not None else known.zero,
+            known, profile=b.get("profile") or known.profile, port=b.get("port") or known.port, present=present,
+            changed_utc=entry.stamp.utc, blind=True, **gone,
         )
     )  # fmt: skip
 
 
+def _arrival(bench: Bench, entry: Entry) -> None:
+    """A load belongs to the fish in hand when it arrived; during a pause to none."""
+    b = entry.body
+    known = bench.instrument(b["instrument"])
+    here = [bench.place(name) for name in b["places"]]
+    hands = {p.place: None if p.paused else p.in_hand for p in here}
+    bench.put(replace(known, blind=False, load_seq=entry.seq, load_specimens=hands, load_readings=()))
+
+
 def _emptied(bench: Bench, entry: Entry) -> None:
-    known = bench.get(Instrument, entry.body["instrument"])
-    if known is None:
-        return
+    known = bench.instrument(entry.body["instrument"])
     for seq in known.load_readings:
-        for m in bench.all(Measurement):
-            if m.reading_seq == seq:
-                bench.put(replace(m, zero_after=entry.body.get("resting")))
-    bench.put(replace(known, blind=False, load_seq=None, load_specimens={}, load_readings=()))
+        r = bench.objects.get(("reading", seq))
+        m = bench.objects.get(("measurement", r.measurement_seq or 0)) if isinstance(r, Reading) else None
+        if isinstance(m, Measurement):
+            bench.put(replace(m, zero_after=entry.body.get("resting")))
+    bench.put(replace(known, blind=False, **_CLEAR))
 
 
 def _reading(bench: Bench, entry: Entry) -> None:
     b = entry.body
-    known = bench.get(Instrument, b["instrument"])
-    after = known.load_seq if known is not None and known.load_seq is not None else entry.seq - 1
+    known = bench.instrument(b["instrument"])
+    lies = known.load_seq is not None
     bench.put(
         Reading(
             seq=entry.seq, instrument=b["instrument"], place=None, raw=b["raw"], value=b.get("value"), unit=b.get("unit"),
             base_value=b.get("base"), condition=b["condition"], settled=b["settled"], spread=b.get("spread"),
             samples=b.get("samples", 1), zero_before=b.get("zero_before"), plateau=b.get("plateau", 1),
-            arrived_utc=b["arrived_utc"], arrived_ns=b["arrived_ns"], done_utc=entry.stamp.utc, arrived_after_seq=after,
-            outcome=None,
+            arrived_utc=b["arrived_utc"], arrived_ns=b["arrived_ns"], done_utc=entry.stamp.utc,
+            arrived_after_seq=known.load_seq if known.load_seq is not None else entry.seq - 1, outcome=None,
         )
     )  # fmt: skip
-    if known is not None:
-        bench.put(
-            replace(
-                known,
-                last_seq=entry.seq,
-                last_text=b.get("value"),
-                last_ns=b["arrived_ns"],
-                load_readings=(*known.load_readings, entry.seq) if known.load_seq is not None else known.load_readings,
-            )
+    bench.put(
+        replace(
+            known, last_seq=entry.seq, last_text=b.get("value"), last_ns=b["arrived_ns"],
+            arrivals_ns=(*known.arrivals_ns, b["arrived_ns"])[-HOSING_TOUCHES:],
+            load_readings=(*known.load_readings, entry.seq) if lies else known.load_readings,
         )
+    )  # fmt: skip
 
+
+#: Nothing lies on it.
+_CLEAR: Mapping[str, Any] = {"load_seq": None, "load_specimens": {}, "load_readings": ()}
 
 INPUT_EFFECTS: Mapping[str, Effect] = {
     "configured": _configured,
@@ -129,8 +144,8 @@ def _touch(bench: Bench, entry: Entry, **changes: Any) -> None:
 
 
 def _batch(bench: Bench, entry: Entry) -> None:
+    """`open`, `join` (another place takes part), `close` (at one place; the last names the reason), `reopen`."""
     b = entry.body
-    known = bench.get(Batch, b["batch"])
     match b["op"]:
         case "open":
             bench.put(
@@ -141,12 +156,12 @@ def _batch(bench: Bench, entry: Entry) -> None:
                 )
             )  # fmt: skip
         case "close":
-            assert known is not None
+            known = bench.need(Batch, b["batch"])
             bench.put(replace(known, closed_utc=entry.stamp.utc, end_reason=b["reason"]))
         case "reopen":
-            assert known is not None
+            known = bench.need(Batch, b["batch"])
             bench.put(replace(known, closed_utc=None, end_reason=None))
-    _touch(bench, entry, batch=None if b["op"] == "close" else b["batch"])
+    _touch(bench, entry, batch=None if b["op"] in ("close", "leave") else b["batch"])
 
 
 def _practice(bench: Bench, entry: Entry) -> None:
@@ -174,6 +189,22 @@ def _opened(bench: Bench, entry: Entry) -> None:
     )  # fmt: skip
 
 
+def _unopened(bench: Bench, entry: Entry) -> None:
+    """A fish nothing was given to is none: its number goes back to the stack."""
+    s = bench.need(Specimen, entry.specimen_id or "")
+    bench.drop(("specimen", s.specimen_id))
+    desk = bench.desk
+    bench.put(replace(desk, free_numbers=tuple(sorted({*desk.free_numbers, s.number}))))
+    place = bench.place(entry.body["place"])
+    back = place.aside[-1] if place.aside else None
+    _touch(bench, entry, in_hand=back, aside=place.aside[:-1], waiting=None, filled=(), route_as=None, reopened=None)
+
+
+def _confirmed(bench: Bench, entry: Entry) -> None:
+    """A fish opened by a reading is one."""
+    bench.put(replace(bench.need(Specimen, entry.specimen_id or ""), provisional=False))
+
+
 def _ready(bench: Bench, entry: Entry) -> None:
     """`ready` or `wanted`: required measurands are in, or one is open again."""
     s = bench.need(Specimen, entry.specimen_id or "")
@@ -190,13 +221,14 @@ def _closed(bench: Bench, entry: Entry) -> None:
     desk = bench.desk
     bench.put(replace(desk, fish_closed=desk.fish_closed + 1))
     batch = bench.get(Batch, s.batch)
-    if batch is not None and s.closed_utc is None and b["end"] != "void":
-        bench.put(replace(batch, measured=batch.measured + 1))
+    counts = (b["end"] != "void") - (s.closed_utc is not None)
+    if batch is not None and counts:
+        bench.put(replace(batch, measured=batch.measured + counts))
     tray = place.tray if s.specimen_id in place.tray else (*place.tray, s.specimen_id)
     back = place.aside[-1] if place.aside else None
     _touch(
         bench, entry, in_hand=back, aside=place.aside[:-1], previous=s.specimen_id, tray=tray, waiting=None, filled=(),
-        route_as=None, reopened=None, armed=None, armed_until_ns=None,
+        route_as=None, reopened=None,
     )  # fmt: skip
 
 
@@ -211,7 +243,7 @@ def _recalled(bench: Bench, entry: Entry) -> None:
     bench.put(replace(s, state=tables.step(tables.SPECIMEN, s.state, "recalled"), end=None))
     place = bench.place(entry.body["place"])
     aside = (*place.aside, place.in_hand) if place.in_hand else place.aside
-    _touch(bench, entry, in_hand=s.specimen_id, aside=aside, filled=(), waiting=None)
+    _touch(bench, entry, in_hand=s.specimen_id, aside=aside, filled=(), waiting=None, route_as=None, reopened=None)
 
 
 def _outcome(bench: Bench, entry: Entry) -> None:
@@ -225,12 +257,17 @@ def _outcome(bench: Bench, entry: Entry) -> None:
             specimen_id=entry.specimen_id or r.specimen_id,
         )
     )  # fmt: skip
+    if b.get("why") == "bounce":
+        i = bench.instrument(r.instrument)
+        bench.put(replace(i, arrivals_ns=i.arrivals_ns[:-1]))
     if b.get("place"):
         waiting = bench.place(b["place"]).waiting
         if outcome == "waiting":
             waiting = r.seq
         elif waiting == r.seq:
             waiting = None
+        if outcome in ("doubled", "stale"):  # the same touch or load once more is no event of the place
+            return
         _touch(bench, entry, waiting=waiting)
 
 
@@ -247,29 +284,40 @@ def _measured(bench: Bench, entry: Entry) -> None:
         supersedes=b["supersedes"], reading_seq=b["reading"], practice=s.practice,
     )  # fmt: skip
     bench.put(m)
+    if m.reading_seq is not None:
+        bench.put(replace(bench.need(Reading, m.reading_seq), measurement_seq=m.seq))
     if m.supersedes is not None:
         old = bench.need(Measurement, m.supersedes)
         if old.status in ("stands", "questioned"):
             bench.put(replace(old, status=tables.step(tables.MEASUREMENT, old.status, "superseded")))
-            r = None if old.reading_seq is None else bench.get(Reading, old.reading_seq)
-            if r is not None and r.outcome == "taken" and old.reading_seq != m.reading_seq:
+        # A swap gives the reading of one value to the other: it stays taken.
+        if old.reading_seq is not None and old.reading_seq != m.reading_seq and m.how != "swapped":
+            r = bench.need(Reading, old.reading_seq)
+            if r.outcome == "taken":
                 bench.put(replace(r, outcome=tables.step(tables.READING, r.outcome, "superseded")))
-    key = measurand_key(m.measurand, m.side, m.replicate)
-    missing = {k: v for k, v in s.missing.items() if k != key}
-    worst = m.verdict if _rank(m.verdict) > _rank(s.worst_verdict) else s.worst_verdict
-    bench.put(replace(s, values={**s.values, key: m.seq}, missing=missing, worst_verdict=worst, given=s.given + 1))
+    key = m.key
+    missing = {k: v for k, v in s.missing.items() if k != key} if key in s.missing else s.missing
+    _values(bench, replace(s, values={**s.values, key: m.seq}, missing=missing, given=s.given + 1))
     place = bench.place(b["place"])
     mine = place.in_hand == s.specimen_id
     _touch(
         bench, entry, filled=(*place.filled, m.seq) if mine else place.filled,
-        route_as=None if b["reading"] is not None else place.route_as, reopened=None,
+        route_as=None if mine and place.route_as == key else place.route_as,
+        reopened=None if mine and place.reopened == key else place.reopened,
     )  # fmt: skip
-    if (
-        m.instrument is not None
-        and (i := bench.get(Instrument, m.instrument)) is not None
-        and m.zero_before is not None
-    ):
+    if m.instrument is not None and m.zero_before is not None:
+        i = bench.instrument(m.instrument)
         bench.put(replace(i, since_zero=(*i.since_zero, m.seq)[-50:]))
+
+
+def _values(bench: Bench, s: Specimen) -> None:
+    """Keep a specimen whose values changed: its worst verdict is that of the values that stand."""
+    worst: Any = None
+    for seq in s.values.values():
+        verdict = bench.need(Measurement, seq).verdict
+        if _RANK[verdict] > _RANK[worst]:
+            worst = verdict
+    bench.put(replace(s, worst_verdict=worst))
 
 
 def _withdrawn(bench: Bench, entry: Entry) -> None:
@@ -277,8 +325,19 @@ def _withdrawn(bench: Bench, entry: Entry) -> None:
     m = bench.need(Measurement, entry.body["measurement"])
     bench.put(replace(m, status=tables.step(tables.MEASUREMENT, m.status, "withdrawn")))
     s = bench.need(Specimen, m.specimen_id)
-    bench.put(replace(s, values={k: v for k, v in s.values.items() if v != m.seq}))
+    _values(bench, replace(s, values={k: v for k, v in s.values.items() if v != m.seq}))
     _touch(bench, entry, filled=tuple(f for f in bench.place(entry.body["place"]).filled if f != m.seq))
+
+
+def _judged(bench: Bench, entry: Entry) -> None:
+    """A value is judged anew (its species became known): verdict and status change, the value never."""
+    b = entry.body
+    m = bench.need(Measurement, b["measurement"])
+    status = m.status
+    if b["questioned"] is not None and b["questioned"] != (m.status == "questioned"):
+        status = tables.step(tables.MEASUREMENT, m.status, "doesn't fit" if b["questioned"] else "fits")
+    bench.put(replace(m, verdict=b["verdict"], cause=b["cause"], status=status))
+    _values(bench, bench.need(Specimen, m.specimen_id))
 
 
 def _stood_by(bench: Bench, entry: Entry) -> None:
@@ -290,11 +349,11 @@ def _stood_by(bench: Bench, entry: Entry) -> None:
 def _suspect(bench: Bench, entry: Entry) -> None:
     """Later evidence makes a measurement suspect; its value and status stay."""
     m = bench.need(Measurement, entry.body["measurement"])
-    if _rank(m.verdict) < _rank(3):
+    if _RANK[m.verdict] < _RANK[3]:
         bench.put(replace(m, verdict=3, cause=entry.body["cause"]))
-        s = bench.need(Specimen, m.specimen_id)
-        if _rank(s.worst_verdict) < _rank(3):
-            bench.put(replace(s, worst_verdict=3))
+        s = bench.get(Specimen, m.specimen_id)
+        if s is not None:
+            _values(bench, s)
 
 
 def _missing(bench: Bench, entry: Entry) -> None:
@@ -315,7 +374,7 @@ def _coded(bench: Bench, entry: Entry) -> None:
             missing_reason=b["missing_reason"], who=b["who"], at_utc=entry.stamp.utc, supersedes=b["supersedes"],
         )
     )  # fmt: skip
-    bench.put(replace(bench.need(Specimen, s.specimen_id), given=s.given + 1))
+    bench.put(replace(s, codes={**s.codes, b["field"]: entry.seq}, given=s.given + 1))
     _touch(bench, entry)
 
 
@@ -329,6 +388,7 @@ def _species(bench: Bench, entry: Entry) -> None:
 
 
 def _container(bench: Bench, entry: Entry) -> None:
+    """A container is filled, or left out for good."""
     b = entry.body
     bench.put(
         Container(
@@ -338,9 +398,17 @@ def _container(bench: Bench, entry: Entry) -> None:
     )  # fmt: skip
     if entry.specimen_id is not None:
         s = bench.need(Specimen, entry.specimen_id)
-        bench.put(replace(s, containers=(*s.containers, b["number"]), given=s.given + 1))
+        bench.put(replace(s, containers=(*s.containers, b["number"]), given=s.given + 1, provisional=False))
     bench.put(replace(bench.desk, expected=b["expected"]))
+    if b["state"] == "skipped" and (name := bench.place(b["place"]).batch) is not None:
+        batch = bench.need(Batch, name)
+        bench.put(replace(batch, skipped=(*batch.skipped, b["number"])))
     _touch(bench, entry)
+
+
+def _container_void(bench: Bench, entry: Entry) -> None:
+    """A container's fish never was: its number is used up."""
+    bench.put(replace(bench.need(Container, entry.body["number"]), state="void"))
 
 
 def _asked(bench: Bench, entry: Entry) -> None:
@@ -360,10 +428,6 @@ def _asked(bench: Bench, entry: Entry) -> None:
         bench.put(
             replace(desk, asked=desk.asked + 1, asked_statistical=desk.asked_statistical + bool(b.get("statistical")))
         )
-    if entry.specimen_id is not None:
-        s = bench.need(Specimen, entry.specimen_id)
-        if b["verdict"] in (3, 4) and _rank(b["verdict"]) > _rank(s.worst_verdict):
-            bench.put(replace(s, worst_verdict=b["verdict"]))
 
 
 def _moved(bench: Bench, entry: Entry) -> None:
@@ -384,19 +448,31 @@ def _read_out(bench: Bench, entry: Entry) -> None:
 
 
 def _placed(bench: Bench, entry: Entry) -> None:
-    """Something about the place itself: routing, pause, people, what was said once and wants saying again."""
+    """Something about the place itself: routing, pause, people."""
     _touch(bench, entry, **entry.body["set"])
 
 
+def _armed(bench: Bench, entry: Entry) -> None:
+    """A destructive act was said once (`armed`), or what was said once is off (`lapsed`)."""
+    b = entry.body
+    said, until = b.get("said"), b.get("until_ns")
+    bench.put(replace(bench.place(b["place"]), armed=said, armed_until_ns=until))
+
+
 def _load(bench: Bench, entry: Entry) -> None:
-    """What lies on an instrument is the tray: the next load is new."""
-    i = bench.need(Instrument, entry.body["instrument"])
-    bench.put(replace(i, load_seq=None, load_specimens={}, load_readings=(), blind=False))
+    """What lies on an instrument is the tray, so the next load is new; or a load nobody saw arrive is known now."""
+    b = entry.body
+    i = bench.instrument(b["instrument"])
+    if "reading" in b:
+        load = {"load_seq": b["reading"], "load_specimens": b["specimens"], "load_readings": (b["reading"],)}
+        bench.put(replace(i, **load))
+    else:
+        bench.put(replace(i, blind=False, zero=None, since_zero=(), **_CLEAR))
 
 
 def _zeroed(bench: Bench, entry: Entry) -> None:
     """A good zero was seen: what was weighed before it is settled."""
-    i = bench.need(Instrument, entry.body["instrument"])
+    i = bench.instrument(entry.body["instrument"])
     bench.put(replace(i, zero=entry.body["zero"], since_zero=()))
 
 
@@ -413,6 +489,11 @@ def _key(bench: Bench, entry: Entry) -> None:
     bench.put(replace(bench.place(entry.body["place"]), last_key_ns=entry.body["at_ns"]))
 
 
+def _loaded(bench: Bench, entry: Entry) -> None:
+    """An object that had left memory is wanted again, as it was."""
+    bench.load(from_json(entry.body["kind"], entry.body["object"]))
+
+
 def _nothing(bench: Bench, entry: Entry) -> None:
     """Said, but nothing changes."""
 
@@ -421,6 +502,8 @@ EFFECTS: Mapping[str, Effect] = {
     "batch": _batch,
     "practice": _practice,
     "opened": _opened,
+    "unopened": _unopened,
+    "confirmed": _confirmed,
     "ready": _ready,
     "wanted": _ready,
     "closed": _closed,
@@ -430,20 +513,25 @@ EFFECTS: Mapping[str, Effect] = {
     "measured": _measured,
     "withdrawn": _withdrawn,
     "stood-by": _stood_by,
+    "judged": _judged,
     "suspect": _suspect,
     "missing": _missing,
     "coded": _coded,
     "species": _species,
     "container": _container,
+    "container-void": _container_void,
     "asked": _asked,
     "noted": _asked,
     "question": _moved,
     "read-out": _read_out,
     "placed": _placed,
+    "armed": _armed,
+    "lapsed": _armed,
     "load": _load,
     "zeroed": _zeroed,
     "undone": _undone,
     "key": _key,
+    "loaded": _loaded,
     "told": _nothing,
     "refused": _nothing,
 }

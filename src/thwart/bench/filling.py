@@ -10,7 +10,7 @@ from . import words
 from .judging import Finding, judge
 from .protocol import Slot
 from .setup import InstrumentSetup
-from .state import Measurement, Question, Reading, Specimen
+from .state import Coded, Measurement, Question, Reading, Specimen
 
 if TYPE_CHECKING:
     from .kernel import Bench
@@ -31,15 +31,9 @@ def lacking(bench: Bench, specimen: Specimen) -> list[str]:
     """What is required and not there: measurands by key, coded fields, the container."""
     protocol = bench.setup.protocol
     out = [s.key for s in wanted(bench, specimen) if s.measurand.required]
-    if any(c.required for c in protocol.codes.values()):
-        known = bench.coded_fields(specimen)
-        out += [f for f, c in protocol.codes.items() if c.required and f not in known and f not in specimen.missing]
-    if (
-        protocol.containers
-        and protocol.containers.required
-        and not specimen.containers
-        and "container" not in specimen.missing
-    ):
+    out += [f for f, c in protocol.codes.items() if c.required and f not in specimen.codes]
+    containers = protocol.containers
+    if containers and containers.required and not specimen.containers and "container" not in specimen.missing:
         out.append("container")
     return out
 
@@ -52,15 +46,17 @@ def is_ready(bench: Bench, specimen: Specimen) -> bool:
 def settle_ready(bench: Bench, specimen_id: str) -> None:
     """Move the specimen between open and ready, or mend the end of a closed one, as what it has demands."""
     s = bench.need(Specimen, specimen_id)
-    ready = is_ready(bench, s)
-    if s.state == "open" and ready:
-        bench.decide("ready", s.specimen_id, number=s.number)
-    elif s.state == "ready" and not ready:
-        bench.decide("wanted", s.specimen_id, number=s.number)
-    elif s.state == "closed" and s.end in ("complete", "incomplete"):
+    if s.state == "closed":
+        if s.end not in ("complete", "incomplete"):
+            return
         end = "incomplete" if lacking(bench, s) else "complete"
         if end != s.end:
             bench.decide("ended", s.specimen_id, number=s.number, end=end)
+            answer(bench, [q for q in bench.live_questions() if q.kind == "incomplete" and q.specimen_id == s.id])
+        return
+    ready = is_ready(bench, s)
+    if ready != (s.state == "ready"):
+        bench.decide("ready" if ready else "wanted", s.specimen_id, number=s.number)
 
 
 def serves(instrument: InstrumentSetup, slot: Slot, value: Decimal | None) -> bool:
@@ -73,21 +69,25 @@ def serves(instrument: InstrumentSetup, slot: Slot, value: Decimal | None) -> bo
     return (m.minimum is None or value >= m.minimum) and (m.maximum is None or value <= m.maximum)
 
 
-def route(
-    bench: Bench, specimen: Specimen, instrument: InstrumentSetup, value: Decimal, override: str | None
-) -> Slot | None:
-    """The slot a reading fills: the override, else the first wanted one that its instrument serves and that admits it."""
-    if override is not None:
-        slot = bench.setup.protocol.slot_by_key.get(override)
-        return slot if slot is not None and slot.measurand.quantity == instrument.kind else None
-    return next((s for s in wanted(bench, specimen) if serves(instrument, s, value)), None)
+def routed(bench: Bench, instrument: InstrumentSetup, key: str | None) -> Slot | None:
+    """The slot an act named for the next reading (`as`, `again`), where this instrument's quantity can be meant by it."""
+    slot = None if key is None else bench.setup.protocol.slot_by_key.get(key)
+    return slot if slot is not None and slot.measurand.quantity == instrument.kind else None
 
 
-def filled_by(bench: Bench, specimen: Specimen, instrument: InstrumentSetup) -> Measurement | None:
-    """The specimen's measurement last filled among what this instrument serves."""
-    keys = {s.key for s in bench.setup.protocol.slots_for(specimen.species) if serves(instrument, s, None)}
+def candidates(bench: Bench, specimen: Specimen, instrument: InstrumentSetup, value: Decimal) -> list[Slot]:
+    """The wanted slots that the instrument serves and that admit the value: a reading fills the first."""
+    return [s for s in wanted(bench, specimen) if serves(instrument, s, value)]
+
+
+def last_of(bench: Bench, specimen: Specimen, instrument: InstrumentSetup) -> tuple[str, str] | None:
+    """Key and value (or the reason why it is missing) of what this instrument last filled, or would have."""
+    keys = [s.key for s in bench.setup.protocol.slots_for(specimen.species) if serves(instrument, s, None)]
     found = [m for key, m in standing(bench, specimen).items() if key in keys]
-    return max(found, key=lambda m: m.seq, default=None)
+    if found:
+        last = max(found, key=lambda m: m.seq)
+        return last.key, last.raw_value
+    return next(((key, specimen.missing[key]) for key in keys if key in specimen.missing), None)
 
 
 def ask(
@@ -116,9 +116,21 @@ def answer(bench: Bench, questions: list[Question]) -> None:
         bench.decide("question", q.specimen_id, question=q.seq, event="answered")
 
 
-def about(bench: Bench, place: str, seqs: set[int]) -> list[Question]:
-    """Open or quiet questions of a place about these readings or measurements."""
-    return [q for q in bench.all(Question) if q.place == place and q.state in ("open", "quiet") and q.about in seqs]
+def about(bench: Bench, seqs: set[int]) -> list[Question]:
+    """Open or quiet questions about these readings or measurements."""
+    return [q for q in bench.live_questions() if q.about in seqs]
+
+
+def settle_about(
+    bench: Bench, specimen: Specimen, *, instrument: str | None = None, measurand: str | None = None
+) -> None:
+    """A value came (or will never come): what was asked about an instrument that had none is answered."""
+    settled = [
+        q for q in bench.live_questions()
+        if q.kind in ("beyond-instrument", "moving") and q.specimen_id == specimen.specimen_id
+        and (q.args.get("instrument") == instrument or (measurand is not None and q.measurand == measurand))
+    ]  # fmt: skip
+    answer(bench, settled)
 
 
 def fill(
@@ -133,18 +145,22 @@ def fill(
     how: str,
     reading: Reading | None = None,
     supersedes: int | None = None,
-    event: str = "fills",
-    check: bool = True,
+    others: dict[str, Measurement] | None = None,
+    one_of: int = 1,
 ) -> int:
-    """Give a value (base unit) to a slot of a specimen, judge it, say so. Returns the measurement's seq."""
+    """Give a value (base unit) to a slot of a specimen, judge it, say so. Returns the measurement's seq.
+
+    `others` are the values to judge it with (None: all that stand); `one_of` is how many measurands it could have been.
+    """
     m = slot.measurand
-    others = {k: v for k, v in standing(bench, specimen).items() if v.seq != supersedes}
-    findings = judge(bench.setup.protocol, specimen, slot, value, others) if check else []
+    if others is None:
+        others = {k: v for k, v in standing(bench, specimen).items() if v.seq != supersedes}
+    if supersedes is not None and (old := bench.need(Measurement, supersedes)).reading_seq is not None:
+        bench.need(Reading, old.reading_seq)
+    findings = judge(bench.setup.protocol, specimen, slot, value, others)
     worst = max(findings, key=lambda f: f.verdict, default=None)
     here = bench.place(place)
     rounded = None if m.rounding is None else units.plain(units.rounded(value, m.rounding.step_base, m.rounding.rule))
-    if reading is not None:
-        bench.decide("outcome", specimen.specimen_id, reading=reading.seq, event=event, place=place)
     seq = bench.decide(
         "measured", specimen.specimen_id,
         place=place, number=specimen.number, measurand=m.name, side=slot.side, replicate=slot.replicate,
@@ -152,12 +168,11 @@ def fill(
         questioned=worst is not None, verdict=worst.verdict if worst else 1, cause=worst.code if worst else None,
         instrument=reading.instrument if reading else None, how=how, measurer=here.measurer, recorder=here.recorder,
         zero_before=reading.zero_before if reading else None, reading=reading.seq if reading else None,
-        taken_utc=reading.done_utc if reading else bench.input.stamp.utc, supersedes=supersedes,
-        one_of=sum(1 for s in bench.setup.protocol.slots if s.measurand.quantity == m.quantity),
+        taken_utc=reading.done_utc if reading else bench.input.stamp.utc, supersedes=supersedes, one_of=one_of,
     )  # fmt: skip
-    bench.label(f"{m.name} {raw_value} {raw_unit} of {specimen.number}")
     if supersedes is not None:
-        answer(bench, about(bench, place, {supersedes}))
+        answer(bench, about(bench, {supersedes}))
+    settle_about(bench, specimen, instrument=reading.instrument if reading else None, measurand=slot.key)
     for finding in findings:
         ask(bench, place, bench.need(Specimen, specimen.specimen_id), finding, about=seq)
     settle_ready(bench, specimen.specimen_id)
@@ -173,12 +188,45 @@ def give(
     *,
     supersedes: int | None = None,
     event: str = "fills",
+    one_of: int = 1,
 ) -> int:
     """Give a reading to a slot of a specimen."""
+    bench.decide("outcome", specimen.specimen_id, reading=reading.seq, event=event, place=place)
     return fill(
         bench, place, specimen, slot, value=Decimal(reading.base_value or "0"), raw_value=reading.value or "",
-        raw_unit=reading.unit or "", how="instrument", reading=reading, supersedes=supersedes, event=event,
+        raw_unit=reading.unit or "", how="instrument", reading=reading, supersedes=supersedes, one_of=one_of,
     )  # fmt: skip
+
+
+def judge_again(bench: Bench, place: str, specimen: Specimen) -> None:
+    """Another species has other limits: judge what it has anew. What a person stood by isn't asked twice."""
+    values = standing(bench, specimen)
+    for key, m in values.items():
+        slot = bench.setup.protocol.slot_by_key.get(key)
+        if slot is None or m.cause == "zero-moved":
+            continue
+        others = {k: v for k, v in values.items() if k != key and m.cause == "order"}  # of orders species know nothing
+        findings = judge(bench.setup.protocol, specimen, slot, Decimal(m.value), others)
+        worst = max(findings, key=lambda f: f.verdict, default=None)
+        verdict, cause = (worst.verdict, worst.code) if worst else (1, None)
+        stood_by = m.status == "stands" and m.verdict in (3, 4)
+        if (verdict, cause) == (m.verdict, m.cause):
+            continue
+        bench.decide(
+            "judged", specimen.specimen_id, measurement=m.seq, verdict=verdict, cause=cause,
+            questioned=None if stood_by else worst is not None,
+        )  # fmt: skip
+        answer(bench, [q for q in about(bench, {m.seq}) if q.kind not in {f.code for f in findings}])
+        asked = {q.kind for q in about(bench, {m.seq})}
+        for finding in findings:
+            if not stood_by and finding.code not in asked:
+                ask(bench, place, specimen, finding, about=m.seq)
+
+
+def observed(bench: Bench, specimen: Specimen, field: str) -> Coded | None:
+    """The specimen's coded observation of a field that stands."""
+    seq = specimen.codes.get(field)
+    return None if seq is None else bench.need(Coded, seq)
 
 
 def said_value(reading: Reading) -> dict[str, Any]:

@@ -5,50 +5,101 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from . import words
 from .filling import ask, lacking, said_value, settle_ready, standing
 from .judging import Finding
 from .kernel import Refusal
 from .setup import InstrumentSetup
-from .state import Batch, End, Question, Reading, Specimen
+from .state import Batch, Container, End, Measurement, Reading, Specimen
 
 if TYPE_CHECKING:
     from .kernel import Bench
 
 
-def open_fish(bench: Bench, place: str, *, by: str) -> Specimen:
+def open_fish(bench: Bench, place: str, *, by: str, provisional: bool = False) -> Specimen:
     """Open the next specimen at a place. Raises Refusal without a batch or when the block of numbers is used up."""
     here = bench.place(place)
     batch = bench.get(Batch, here.batch) if here.batch else None
     if batch is None:
         raise Refusal("no-batch")
-    desk = bench.desk
-    number = desk.free_numbers[0] if desk.free_numbers else desk.next_number
-    numbers = bench.setup.protocol.numbers
-    if number > numbers.last:
+    number = _next_number(bench)
+    if number is None:
+        numbers = bench.setup.protocol.numbers
         raise Refusal("numbers-used-up", first=numbers.first, last=numbers.last)
     species = here.species_next or batch.species or bench.setup.protocol.single_species
     ident = bench.new_id()
     bench.decide(
-        "opened", ident, place=place, number=number, batch=batch.batch, species=species, practice=batch.practice, by=by
+        "opened", ident, place=place, number=number, batch=batch.batch, species=species, practice=batch.practice, by=by,
+        provisional=provisional,
     )  # fmt: skip
     return bench.need(Specimen, ident)
+
+
+def open_next(bench: Bench, place: str, *, by: str) -> None:
+    """Open the next specimen where a fish was just closed or a batch opened; what hinders it is told, not refused."""
+    if _next_number(bench) is None:
+        numbers = bench.setup.protocol.numbers
+        text = words.say(words.REFUSALS, "numbers-used-up", {"first": numbers.first, "last": numbers.last})
+        bench.decide("told", None, place=place, code="numbers-used-up", text=text)
+    elif bench.ids_left():
+        open_fish(bench, place, by=by)
+
+
+def _next_number(bench: Bench) -> int | None:
+    """The lowest number given back, else the next one of the block; None when it is used up."""
+    numbers, desk = bench.setup.protocol.numbers, bench.desk
+    free = next((n for n in desk.free_numbers if numbers.first <= n <= numbers.last), None)
+    if free is not None:
+        return free
+    number = max(desk.next_number, numbers.first)
+    return number if number <= numbers.last else None
+
+
+def opens_by_itself(bench: Bench) -> bool:
+    """A `first` label opens its fish itself; otherwise a fish opens when its batch does or the one before closes."""
+    containers = bench.setup.protocol.containers
+    return containers is None or containers.role != "first"
 
 
 def close_fish(bench: Bench, place: str, specimen: Specimen, end: End | None = None) -> None:
     """Close a specimen: its questions go to the quiet list, a waiting reading is left behind, the tray fills."""
     missing = lacking(bench, specimen)
     end = end or ("incomplete" if missing else "complete")
-    leave_behind(bench, place)
-    for q in bench.open_questions(place):
-        event = "answered" if q.kind == "same-fish" else "next fish"  # closing it says that it was
-        bench.decide("question", q.specimen_id, question=q.seq, event=event)
+    keep_for_later(bench, place)
     if end == "incomplete":
         args = {"number": specimen.number, "wanted": ", ".join(missing)}
         ask(bench, place, specimen, Finding("incomplete", 3, args), about=specimen.opened_seq, quiet=True)
     bench.decide("closed", specimen.specimen_id, place=place, number=specimen.number, end=end)
-    here = bench.place(place)
-    if len(here.tray) >= bench.setup.protocol.tray:
+    if end == "void":
+        _void(bench, place, specimen)
+    if len(bench.place(place).tray) >= bench.setup.protocol.tray:
         read_out(bench, place)
+
+
+def _void(bench: Bench, place: str, specimen: Specimen) -> None:
+    """There never was such a fish: its values don't stand, its readings are nobody's, its container is used up."""
+    for m in standing(bench, specimen).values():
+        bench.decide("withdrawn", specimen.specimen_id, measurement=m.seq, place=place)
+        reading = bench.need(Reading, m.reading_seq) if m.reading_seq is not None else None
+        if reading is not None and reading.outcome == "taken":
+            bench.decide("outcome", None, reading=reading.seq, event="taken back", why="void", place=place)
+    for label in specimen.containers:
+        bench.need(Container, label)
+        bench.decide("container-void", specimen.specimen_id, number=label)
+
+
+def keep_for_later(bench: Bench, place: str) -> None:
+    """The next fish comes: what is open here goes to the quiet list, a waiting reading is left behind."""
+    leave_behind(bench, place)
+    kept = set()
+    for q in bench.open_questions(place):
+        answered = q.kind in ("same-fish", "hosing")  # going on says that it was, and that there was none
+        bench.decide("question", q.specimen_id, question=q.seq, event="answered" if answered else "next fish")
+        if not answered and q.specimen_id is not None:
+            kept.add(bench.need(Specimen, q.specimen_id).number)
+    if kept:
+        text = f"keep {', '.join(map(str, sorted(kept)))} for later"
+        bench.decide("told", None, place=place, code="kept", text=text)
 
 
 def leave_behind(bench: Bench, place: str) -> None:
@@ -57,25 +108,31 @@ def leave_behind(bench: Bench, place: str) -> None:
     if seq is None:
         return
     reading = bench.need(Reading, seq)
-    for q in bench.open_questions(place):
-        if q.about == seq:
-            bench.decide("question", q.specimen_id, question=q.seq, event="next fish")
     bench.decide("outcome", reading.specimen_id, reading=seq, event="left behind", why="left-behind", place=place)
+    asked = [q for q in bench.open_questions(place) if q.about == seq]
+    for q in asked:
+        bench.decide("question", q.specimen_id, question=q.seq, event="next fish")
+    if not asked:
+        note_left(bench, place, reading)
+
+
+def note_left(bench: Bench, place: str, reading: Reading) -> None:
+    """A reading was never given to a fish: onto the quiet list."""
     specimen = bench.get(Specimen, reading.specimen_id) if reading.specimen_id else None
-    ask(bench, place, specimen, Finding("left-behind", 3, said_value(reading)), about=seq, quiet=True)
+    ask(bench, place, specimen, Finding("left-behind", 3, said_value(reading)), about=reading.seq, quiet=True)
 
 
 def read_out(bench: Bench, place: str) -> None:
     """The tray is full (or the batch ends): read out what to look at before it is discarded."""
     here = bench.place(place)
-    quiet = sorted((q for q in bench.all(Question) if q.place == place and q.state == "quiet"), key=lambda q: q.seq)
+    quiet = [q for q in bench.live_questions() if q.place == place and q.state == "quiet"]
     numbers = [bench.need(Specimen, i).number for i in here.tray]
     bench.decide(
         "read-out", None, place=place, numbers=numbers, questions=[q.seq for q in quiet], texts=[q.text for q in quiet]
     )  # fmt: skip
 
 
-def other_division(bench: Bench, instrument: InstrumentSetup, a: Decimal, b: Decimal, steps: int) -> bool:
+def apart(instrument: InstrumentSetup, a: Decimal, b: Decimal, steps: int) -> bool:
     """Whether two values (base unit) lie more than so many divisions apart; without a division any difference counts."""
     return abs(a - b) > (instrument.division or Decimal(0)) * steps
 
@@ -92,7 +149,13 @@ def recall(bench: Bench, place: str, specimen: Specimen) -> None:
         raise Refusal("fish-not-closed", number=specimen.number)
     if specimen.end == "void":
         raise Refusal("void-fish", number=specimen.number)
+    if bench.place(place).batch is None:
+        raise Refusal("no-batch")
     leave_behind(bench, place)
     bench.decide("recalled", specimen.specimen_id, place=place, number=specimen.number)
     settle_ready(bench, specimen.specimen_id)
-    bench.label(f"recall {specimen.number}")
+
+
+def measured_of(bench: Bench, reading: Reading) -> Measurement | None:
+    """The measurement last made of a reading."""
+    return None if reading.measurement_seq is None else bench.need(Measurement, reading.measurement_seq)

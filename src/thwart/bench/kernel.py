@@ -1,21 +1,27 @@
 """The kernel: takes inputs one by one, decides, and holds the state that the decisions make. Pure.
 
-`Bench.take` decides an input; `Bench.fold` applies what was decided before. Both change state only through `apply`, so
-a restart, a rebuild and the live bench can't differ. What an input changed is reported, remembered for undo, and
-nothing else is kept of the past than the objects still in play; `Records` has the rest.
+`Bench.take` decides an input; `Bench.fold` applies what was decided before. Both change state only through `put`, `add`
+and `drop`, so a restart, a rebuild and the live bench can't differ. What an input changed is reported and remembered for
+undo.
+
+Memory holds what is in play and what was touched lately; `Records` has the rest. An object that left memory and is
+wanted again comes back by a decision of its own (`loaded`) that carries it whole: so folding needs no records, whether
+they lag behind the entries or are ahead of them.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any, TypeVar
 
 from ..entries import INPUTS, Entry
 from . import tables, words
 from .setup import Setup
 from .state import (
+    KINDS,
     Batch,
     Coded,
     Container,
@@ -35,15 +41,27 @@ from .state import (
 )
 
 T = TypeVar("T", Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk)
+V = TypeVar("V")
 Change = tuple[Object | None, Object | None]
 
-#: Kinds that undo removes where the undone input made them; the others keep their history.
-_REMOVED = (Specimen, Container, Batch)
-#: Fields undo leaves as they are: numbers never run backwards, and interruptions that happened stay counted.
-_KEPT = {
-    Desk: {"next_number", "free_numbers", "asked", "asked_statistical", "fish_closed"},
-    Place: {"last_input", "last_key_ns"},
-}
+#: An object out of play leaves memory when so many inputs didn't touch it. The records may lag behind by fewer.
+FORGET_AFTER = 320
+#: How often what can leave memory is looked for, in inputs.
+_SWEEP_EVERY = 64
+#: Steps that `undo` can go back at a place where no fish was closed yet.
+_LONGEST_UNDO = 200
+
+#: Kinds an undo takes a part in; the others are facts of the world, or only say what happened.
+_UNDOABLE_KINDS = ("specimen", "measurement", "coded", "container", "batch", "place", "desk")
+#: Fields undo leaves as they are: numbers never run backwards, interruptions stay counted, a pedal stays pressed.
+_KEPT: dict[str, frozenset[str]] = {
+    "desk": frozenset({"next_number", "free_numbers", "asked", "asked_statistical", "fish_closed", "started_seq", "boot", "config_sha256"}),
+    "place": frozenset({"last_input", "last_key_ns", "armed", "armed_until_ns", "paused_ns"}),
+}  # fmt: skip
+#: Fields that count: undo takes its part off, whatever was added since.
+_COUNTED = {"batch": frozenset({"measured"}), "specimen": frozenset({"given"})}
+#: What a question can be in while somebody may still see it.
+_LIVE = ("open", "quiet")
 
 
 class Refusal(Exception):
@@ -65,26 +83,36 @@ class Memento:
 
 
 class Bench:
-    """The state of one bench and the rules that move it. Not thread-safe: one clerk owns it."""
+    """The state of one bench and the rules that move it. Not thread-safe: one clerk owns it.
 
-    def __init__(self, setup: Setup, records: Records) -> None:
+    `forget_after` is the number of inputs after which an untouched object out of play leaves memory.
+    """
+
+    def __init__(self, setup: Setup, records: Records, *, forget_after: int = FORGET_AFTER) -> None:
         self.setup = setup
         self.records = records
         self.objects: dict[Key, Object] = {}
         self.seq = 0
+        self.turn = 0
         self.mementos: dict[str, list[Memento]] = {}
         self.undone: dict[str, list[tuple[Memento, Memento]]] = {}
+        self._forget_after = forget_after
+        self._touched: dict[Key, int] = {}
+        self._gone: dict[Key, int] = {}
+        self._live: dict[int, Question] = {}
         self._before: dict[Key, Object | None] = {}
+        self._mark: dict[Key, tuple[Object | None, int | None]] | None = None
+        self._loaded: list[Key] = []
         self._input: Entry | None = None
         self._decisions: list[Entry] = []
-        self._label = ""
         self._ids = 0
+        self._deciding = False
         self.reset(setup)
 
     def reset(self, setup: Setup) -> None:
         """Take up a setup: places and instruments not yet known are added, others keep their state."""
         self.setup = setup
-        self.objects.setdefault(("desk", "desk"), Desk(next_number=setup.protocol.numbers.first))
+        self.objects.setdefault(("desk", "desk"), Desk())
         for name in setup.places:
             self.objects.setdefault(("place", name), Place(name))
         for name, i in setup.instruments.items():
@@ -97,19 +125,24 @@ class Bench:
     # ---- reading the state -------------------------------------------------------------------------------------
 
     def get(self, cls: type[T], ident: str | int) -> T | None:
-        """An object in play, or from the records."""
+        """An object in memory, or from the records; while an input is being decided that is a decision too."""
         key = (cls.KIND, ident)
         thing = self.objects.get(key)
-        if thing is None and key not in self._before:
+        if thing is None and key not in self._gone and (self._deciding or self._input is None):
             thing = self.records.get(key)
+            if thing is not None and self._deciding:
+                self.decide("loaded", None, kind=cls.KIND, object=to_json(thing))
+                thing = self.objects[key]
         return thing if isinstance(thing, cls) else None
 
     def need(self, cls: type[T], ident: str | int) -> T:
         """The same where it must be there. Raises KeyError: a fault of the program."""
-        thing = self.get(cls, ident)
+        thing = self.objects.get((cls.KIND, ident))
+        if thing is None:
+            thing = self.get(cls, ident)
         if thing is None:
             raise KeyError((cls.KIND, ident))
-        return thing
+        return thing  # type: ignore[return-value]
 
     @property
     def desk(self) -> Desk:
@@ -119,7 +152,7 @@ class Bench:
     def before(self, cls: type[T], ident: str | int) -> T | None:
         """An object as it was before the input being taken."""
         key = (cls.KIND, ident)
-        thing = self._before[key] if key in self._before else self.get(cls, ident)
+        thing = self._before[key] if key in self._before else self.objects.get(key)
         return thing if isinstance(thing, cls) else None
 
     def new_id(self) -> str:
@@ -128,10 +161,9 @@ class Bench:
         self._ids += 1
         return ident
 
-    def coded_fields(self, specimen: Specimen) -> dict[str, Coded]:
-        """The specimen's coded observations that stand, by field."""
-        mine = (c for c in self.all(Coded) if c.specimen_id == specimen.specimen_id and c.status == "stands")
-        return {c.field: c for c in mine}
+    def ids_left(self) -> int:
+        """How many of the ids supplied with the input aren't used."""
+        return len(self.input.body.get("ids", ())) - self._ids
 
     @property
     def input(self) -> Entry:
@@ -141,7 +173,13 @@ class Bench:
 
     def place(self, name: str) -> Place:
         """A place by name; one of another day's setup is made anew, so that its entries fold."""
-        return self.get(Place, name) or Place(name)
+        found = self.objects.get(("place", name))
+        return found if isinstance(found, Place) else Place(name)
+
+    def instrument(self, name: str) -> Instrument:
+        """An instrument by name; one of another day's setup is made anew, so that its entries fold."""
+        found = self.objects.get(("instrument", name))
+        return found if isinstance(found, Instrument) else Instrument(name, "", "", present=False, blind=True)
 
     def in_hand(self, place: str) -> Specimen | None:
         """The specimen in hand at a place."""
@@ -149,12 +187,30 @@ class Bench:
         return None if ident is None else self.need(Specimen, ident)
 
     def all(self, cls: type[T]) -> Iterator[T]:
-        """Objects of a kind in play, in no order that matters."""
+        """Objects of a kind in memory, in no order that matters."""
         return (thing for thing in list(self.objects.values()) if isinstance(thing, cls))
+
+    def live_questions(self) -> list[Question]:
+        """Questions that are open or on a quiet list, in order of asking."""
+        return sorted(self._live.values(), key=lambda q: q.seq)
 
     def open_questions(self, place: str) -> list[Question]:
         """Open questions of a place in order of asking."""
-        return sorted((q for q in self.all(Question) if q.place == place and q.state == "open"), key=lambda q: q.seq)
+        return [q for q in self.live_questions() if q.place == place and q.state == "open"]
+
+    def specimens_of(self, batch: str) -> list[Specimen]:
+        """A batch's specimens in order of opening, as they are now; what is only looked at isn't loaded."""
+        found = {s.specimen_id: s for s in self.records.specimens_of(batch) if ("specimen", s.id) not in self._gone}
+        found.update({s.specimen_id: s for s in self.all(Specimen) if s.batch == batch})
+        return sorted((s for s in found.values() if s.batch == batch), key=lambda s: s.opened_seq)
+
+    def numbered(self, number: int) -> Specimen | None:
+        """The specimen that bears a number."""
+        here = next((s for s in self.all(Specimen) if s.number == number), None)
+        if here is not None:
+            return here
+        ident = self.records.numbered(number)
+        return self.get(Specimen, ident) if ident is not None else None
 
     def next_wake(self) -> int | None:
         """When (monotonic ns) a wake would change something, or None."""
@@ -169,18 +225,23 @@ class Bench:
         The entry's seq must be the next one. A wake that decides nothing need not be kept: then both are empty and
         the next input may bear the same seq.
         """
-        from . import rules
-
         before = self.seq
         self._begin(entry)
+        self._mark = {}
+        self._deciding = True
         try:
-            rules.decide(self, entry)
+            _rules().decide(self, entry)
         except Refusal as refusal:
+            self._roll_back()
             text = words.say(words.REFUSALS, refusal.code, refusal.args_)
             self.decide("refused", None, code=refusal.code, args=_plain(refusal.args_), text=text)
+        finally:
+            self._deciding = False
         if entry.kind == "wake" and not self._decisions:
             self.seq = before
             self._input = None
+            self._mark = None
+            self.turn -= 1
             return [], {}
         decisions = self._decisions
         return decisions, self._finish()
@@ -190,32 +251,19 @@ class Bench:
         assert self._input is not None
         entry = Entry(self.seq + 1, kind, self._input.seq, specimen_id, self._input.stamp, body)
         self._apply(entry)
-        self._decisions.append(entry)
         return entry.seq
 
     def spoilt(self, entry: Entry, text: str) -> tuple[list[Entry], dict[Key, Object | None]]:
         """After `take` failed by a fault of the program: put back what it did, and keep the input undecided."""
-        for key, before in self._before.items():
-            if before is None:
-                self.objects.pop(key, None)
-            else:
-                self.objects[key] = before
-        self._begin(entry)
+        self._roll_back()
         if entry.kind == "reading":
             self.decide("outcome", None, reading=entry.seq, event="unusable", why="fault", place=None)
         self.decide("told", None, place=None, code="fault", text=text)
         decisions = self._decisions
         return decisions, self._finish()
 
-    def label(self, text: str) -> None:
-        """Name the input being taken, for undo to say what goes."""
-        self._label = text
-
     def fold(self, entries: Iterable[Entry]) -> Iterator[tuple[Entry, dict[Key, Object | None]]]:
-        """Apply recorded entries; yields each input with what it and its decisions changed.
-
-        An entry `configured` brings its own setup, so entries of other days fold as they were.
-        """
+        """Apply recorded entries; yields each input with what it and its decisions changed. Asks no records."""
         current: Entry | None = None
         for entry in entries:
             if entry.input_seq is None:
@@ -232,93 +280,166 @@ class Bench:
 
     def put(self, thing: Object) -> None:
         """Replace or add an object."""
-        key = key_of(thing)
-        if key not in self._before:
-            self._before[key] = self.objects.get(key) or self.records.get(key)
-        self.objects[key] = thing
+        self._set(key_of(thing), thing)
 
     def drop(self, key: Key) -> None:
         """Remove an object."""
+        self._set(key, None)
+
+    def _set(self, key: Key, thing: Object | None) -> None:
+        old = self.objects.get(key)
         if key not in self._before:
-            self._before[key] = self.objects.get(key) or self.records.get(key)
-        self.objects.pop(key, None)
+            self._before[key] = old
+        if self._mark is not None and key not in self._mark:
+            self._mark[key] = (old, self._gone.get(key))
+        if thing is None:
+            self.objects.pop(key, None)
+            self._gone[key] = self.turn
+            if key[0] == "question":
+                self._live.pop(int(key[1]), None)
+        else:
+            self.objects[key] = thing
+            if self._gone:
+                self._gone.pop(key, None)
+            if isinstance(thing, Question):
+                if thing.state in _LIVE:
+                    self._live[thing.seq] = thing
+                else:
+                    self._live.pop(thing.seq, None)
+
+    def _roll_back(self) -> None:
+        """Take back what the rules did with the input; what the input itself says stays."""
+        mark, self._mark = self._mark or {}, None
+        for key, (old, gone) in mark.items():
+            self._set(key, old)
+            self._gone.pop(key, None)
+            if gone is not None:
+                self._gone[key] = gone
+            if self._before[key] is old:
+                del self._before[key]
+        for key in self._loaded:
+            self.objects.pop(key, None)
+            self._touched.pop(key, None)
+            if key[0] == "question":
+                self._live.pop(int(key[1]), None)
+        self._loaded = []
+        self._decisions = []
+        self._ids = 0
+        self.seq = self.input.seq
 
     def _begin(self, entry: Entry) -> None:
         assert entry.kind in INPUTS, entry.kind
         self.seq = entry.seq
+        self.turn += 1
         self._input = entry
         self._before = {}
+        self._mark = None
+        self._loaded = []
         self._decisions = []
         self._ids = 0
-        self._label = entry.kind
-        from .effects import INPUT_EFFECTS
-
-        if effect := INPUT_EFFECTS.get(entry.kind):
+        if effect := _effects().INPUT_EFFECTS.get(entry.kind):
             effect(self, entry)
 
     def _apply(self, entry: Entry) -> None:
-        from .effects import EFFECTS
-
         self.seq = entry.seq
-        EFFECTS[entry.kind](self, entry)
+        self._decisions.append(entry)
+        deciding, self._deciding = self._deciding, False  # an effect finds in memory what the rules looked at
+        _effects().EFFECTS[entry.kind](self, entry)
+        self._deciding = deciding
+
+    def load(self, thing: Object) -> None:
+        """Bring back an object that left memory. It changes nothing, so it is no part of what the input changed."""
+        key = key_of(thing)
+        if key not in self.objects:
+            self.objects[key] = thing
+            self._touched[key] = self.turn
+            self._loaded.append(key)
+            if isinstance(thing, Question) and thing.state in _LIVE:
+                self._live[thing.seq] = thing
 
     def _finish(self) -> dict[Key, Object | None]:
         entry = self.input
         changed = {key: self.objects.get(key) for key in self._before}
-        place = entry.body.get("place") or self._place_of(changed)
-        if place is not None and self._undoable(entry):
-            memento = Memento(entry.seq, self._label, {k: (b, changed[k]) for k, b in self._before.items()})
-            if not self._is_undo(entry):
-                self.mementos.setdefault(place, []).append(memento)
-                self.undone.pop(place, None)
+        for key, thing in changed.items():
+            if thing is not None:
+                self._touched[key] = self.turn
             else:
-                self._after_undo(place, memento)
-            self._forget_older(place)
-        self._evict()
+                self._touched.pop(key, None)
+        self._remember(entry, changed)
+        if self.turn % _SWEEP_EVERY == 0:
+            self._sweep()
         self._before = {}
+        self._mark = None
         self._input = None
         return changed
 
     # ---- undo --------------------------------------------------------------------------------------------------
 
-    @staticmethod
-    def _is_undo(entry: Entry) -> bool:
-        return entry.kind == "act" and entry.body.get("act") == "undo"
-
-    def _undoable(self, entry: Entry) -> bool:
-        """Only what people and instruments did at a place, and only where it changed more than what is said of it."""
+    def _remember(self, entry: Entry, changed: Mapping[Key, Object | None]) -> None:
+        """Keep the books of undo: a new step, or a step moved over by undo and back by redo."""
         if entry.kind not in ("act", "scan", "key", "reading"):
-            return False
+            return
+        undone = next((d.body for d in self._decisions if d.kind == "undone"), None)
+        if undone is None and not self._undoable():
+            return
+        here = {str(key[1]) for key in changed if key[0] == "place"}
+        changes = {k: (b, changed[k]) for k, b in self._before.items() if b is not changed[k]}
+        if undone is not None:
+            memento = Memento(entry.seq, "", changes)
+            place = str(undone["place"])
+            stack, over = self.mementos.setdefault(place, []), self.undone.setdefault(place, [])
+            if undone["redo"]:
+                stack.append(over.pop()[0])
+            else:
+                over.append((stack.pop(), memento))
+        elif len(here) == 1:
+            (place,) = here
+            self.mementos.setdefault(place, []).append(Memento(entry.seq, self._label(entry), changes))
+            self.undone.pop(place, None)
+            self._forget_older(place)
+        else:
+            # What concerned several places can't be taken back at one of them, nor what lies before it.
+            for place in here:
+                self.mementos.pop(place, None)
+                self.undone.pop(place, None)
+
+    def _undoable(self) -> bool:
+        """Only what changed more than is said of it."""
         for key, before in self._before.items():
+            kind = key[0]
+            if kind not in _UNDOABLE_KINDS:
+                continue
             after = self.objects.get(key)
-            match before or after:
-                case Specimen() | Measurement() | Coded() | Container() | Batch():
-                    return True
-                case Place() | Desk() as thing:
-                    kept = _KEPT[type(thing)]
-                    if any(
-                        getattr(before, f.name, None) != getattr(after, f.name, None)
-                        for f in dataclasses.fields(thing)
-                        if f.name not in kept
-                    ):
-                        return True
-                case _:
-                    pass
+            if before is after:
+                continue
+            kept = _KEPT.get(kind)
+            if kept is None or before is None or after is None:
+                return True
+            if any(getattr(before, n) != getattr(after, n) for n in _FIELDS[kind] if n not in kept):
+                return True
         return False
 
-    @staticmethod
-    def _place_of(changed: Mapping[Key, Object | None]) -> str | None:
-        names = [str(k[1]) for k in changed if k[0] == "place"]
-        return names[0] if len(names) == 1 else None
-
-    def _after_undo(self, place: str, memento: Memento) -> None:
-        """Keep the books of undo: an undo moves one memento over, a redo moves it back."""
-        stack = self.mementos.setdefault(place, [])
-        over = self.undone.setdefault(place, [])
-        if self.input.body.get("args") == ["undo"]:
-            stack.append(over.pop()[0])
-        else:
-            over.append((stack.pop(), memento))
+    def _label(self, entry: Entry) -> str:
+        """What the input did, in a few words, for undo to say what goes. From the entries alone, so that they fold."""
+        for d in reversed(self._decisions):
+            b = d.body
+            match d.kind:
+                case "measured" if entry.kind == "reading":
+                    return f"{b['measurand']} {b['raw_value']} {b['raw_unit']} of {b['number']}"
+                case "container" if b["fish"] is not None:
+                    return f"container {b['number']} of {b['fish']}"
+                case "container":
+                    return f"skip {b['number']}"
+                case "recalled":
+                    return f"recall {b['number']}"
+        b = entry.body
+        match entry.kind:
+            case "act":
+                return " ".join([str(b["act"]), *map(str, b.get("args") or ())])
+            case "reading":
+                return f"{b.get('value')} {b.get('unit')} from {b['instrument']}"
+            case _:
+                return str(b.get("text"))
 
     def last_memento(self, place: str, redo: bool) -> Memento | None:
         """What an undo (or a redo) at a place would take back."""
@@ -328,18 +449,43 @@ class Bench:
         stack = self.mementos.get(place)
         return stack[-1] if stack else None
 
+    def redo_label(self, place: str) -> str:
+        """What the undo took back that a redo would do again."""
+        return self.undone[place][-1][0].label
+
+    def entangled(self, place: str, memento: Memento) -> Specimen | None:
+        """A specimen that the memento changed and that was worked on at another place since, or None."""
+        others = [m for name, stack in self.mementos.items() if name != place for m in stack]
+        later = {key for m in others if m.input_seq > memento.input_seq for key in m.changes if key[0] in _OWNED}
+        for key, (before, after) in memento.changes.items():
+            now = self.objects.get(key)
+            touched = key in later
+            if key[0] == "specimen" and isinstance(now, Specimen):
+                made = before is None and isinstance(after, Specimen) and now.given != after.given
+                if touched or made:
+                    return now
+            elif touched and (owner := getattr(now or before or after, "specimen_id", None)):
+                found = self.objects.get(("specimen", owner))
+                if isinstance(found, Specimen):
+                    return found
+            if key[0] == "specimen" and now is None and isinstance(before, Specimen):
+                free = before.number in self.desk.free_numbers
+                if not free and not before.containers:
+                    return before  # its number went to another fish
+        return None
+
     def unwind(self, memento: Memento, by: int) -> None:
         """Put back what a memento changed: field by field, so that what others did since stays."""
         for key, (before, after) in memento.changes.items():
-            current = self.get(type(before or after), key[1])  # type: ignore[type-var]
-            if isinstance(before or after, Instrument):
+            if key[0] == "instrument":
                 continue  # what lies on a scale is a fact of the world; no act of ours takes it back
+            current = self.objects.get(key)
             if before is None:
                 self._unmake(key, current, by)
             elif current is None:
                 self._remake(before)
             else:
-                self.put(_mixed(current, before, after))
+                self.put(_mixed(key[0], current, before, after))
 
     def _unmake(self, key: Key, current: Object | None, by: int) -> None:
         match current:
@@ -350,19 +496,20 @@ class Bench:
                 if not current.containers:
                     self.put(replace(self.desk, free_numbers=tuple(sorted({*self.desk.free_numbers, current.number}))))
             case Measurement():
-                self.put(replace(current, status=tables.step(tables.MEASUREMENT, current.status, "withdrawn")))
+                if current.status in ("stands", "questioned"):
+                    status = tables.step(tables.MEASUREMENT, current.status, "withdrawn")
+                    self.put(replace(current, status=status))
             case Coded():
                 self.put(replace(current, status="withdrawn"))
             case Question():
-                if current.state in ("open", "quiet"):
-                    self.put(
-                        replace(current, state=tables.step(tables.QUESTION, current.state, "answered"), answered_by=by)
-                    )
+                if current.state in _LIVE:
+                    state = tables.step(tables.QUESTION, current.state, "answered")
+                    self.put(replace(current, state=state, answered_by=by))
             case Reading():
                 if current.outcome in ("taken", "waiting"):
                     loose = tables.step(tables.READING, current.outcome, "taken back")
                     self.put(replace(current, outcome=loose, why="taken-back"))
-            case _ if isinstance(current, _REMOVED):
+            case Container() | Batch():
                 self.drop(key)
 
     def _remake(self, before: Object) -> None:
@@ -373,53 +520,59 @@ class Bench:
     def _forget_older(self, place: str) -> None:
         """What is older than the previous fish is a mend: undo reaches back to its opening, no further."""
         now = self.place(place)
-        keep = {now.in_hand, now.previous}
-        oldest = min((s.opened_seq for i in keep if i and (s := self.get(Specimen, i))), default=None)
-        if oldest is None:
+        stack = self.mementos[place]
+        if now.previous is None:
+            del stack[:-_LONGEST_UNDO]
             return
-        stack = self.mementos.get(place, [])
+        held = [self.objects.get(("specimen", i)) for i in (now.in_hand, now.previous) if i]
+        oldest = min((s.opened_seq for s in held if isinstance(s, Specimen)), default=0)
         while stack and stack[0].input_seq < oldest:
             stack.pop(0)
 
     # ---- memory ------------------------------------------------------------------------------------------------
 
-    def _evict(self) -> None:
-        """Let go of what is no longer in play: closed specimens outside hands, trays and undo, with all that is theirs."""
-        if len(self.objects) < 400:
-            return
-        keep: set[str] = set()
-        readings: set[int] = set()
+    def _in_play(self) -> tuple[set[str], set[Key]]:
+        """Ids of specimens that must stay in memory with all that is theirs, and keys of what else must."""
+        specimens: set[str] = set()
+        keys: set[Key] = set()
         for p in self.all(Place):
-            keep.update(i for i in (p.in_hand, p.previous, *p.aside, *p.tray) if i)
-            readings.update(s for s in (p.waiting,) if s)
+            specimens.update(i for i in (p.in_hand, p.previous, *p.aside, *p.tray) if i)
+            keys.update(("measurement", seq) for seq in p.filled)
+            if p.waiting is not None:
+                keys.add(("reading", p.waiting))
         for i in self.all(Instrument):
-            readings.update(i.load_readings)
-            keep.update(s for s in i.load_specimens.values() if s)
-        recent = sorted((s for s in self.all(Specimen)), key=lambda s: s.opened_seq)[-20:]
-        keep.update(s.specimen_id for s in recent)
-        oldest = min((s.opened_seq for s in self.all(Specimen) if s.specimen_id in keep), default=0)
-        for key, thing in list(self.objects.items()):
-            match thing:
-                case Specimen() if thing.specimen_id not in keep and thing.state == "closed":
-                    del self.objects[key]
-                case Measurement() | Coded() if thing.specimen_id not in keep:
-                    del self.objects[key]
-                case Question() if thing.state in ("answered", "read-out") or (
-                    thing.seq < oldest and thing.specimen_id not in keep
-                ):
-                    if thing.seq < oldest:
-                        del self.objects[key]
-                case Reading() if thing.seq < oldest and thing.seq not in readings:
-                    del self.objects[key]
-                case Container() if thing.specimen_id not in keep and thing.state != "expected":
-                    del self.objects[key]
-                case Batch() if thing.closed_utc is not None:
-                    del self.objects[key]
-                case _:
-                    pass
+            keys.update(("reading", seq) for seq in i.load_readings)
+            keys.update(("measurement", seq) for seq in i.since_zero)
+            if i.last_seq is not None:
+                keys.add(("reading", i.last_seq))
+            specimens.update(s for s in i.load_specimens.values() if s)
+        for stack in self.mementos.values():
+            for m in stack:
+                keys.update(m.changes)
+        for pairs in self.undone.values():
+            for pair in pairs:
+                for m in pair:
+                    keys.update(m.changes)
+        specimens.update(str(ident) for kind, ident in keys if kind == "specimen")
+        return specimens, keys
+
+    def _sweep(self) -> None:
+        """Let what is out of play and wasn't touched for long leave memory."""
+        limit = self.turn - self._forget_after
+        for key in [key for key, turn in self._gone.items() if turn < limit]:
+            del self._gone[key]
+        old = [key for key in self.objects if self._touched.get(key, 0) < limit]
+        if not old:
+            return
+        specimens, keys = self._in_play()
+        for key in old:
+            if key in keys or not _may_leave(self.objects[key], specimens):
+                continue
+            del self.objects[key]
+            self._touched.pop(key, None)
 
     def snapshot(self) -> dict[str, Any]:
-        """Everything in play as plain JSON, for a start that doesn't fold the whole ledger."""
+        """Everything in memory as plain JSON, for a start that doesn't fold the whole ledger."""
 
         def mementos(items: Iterable[Memento]) -> list[Any]:
             return [
@@ -429,9 +582,11 @@ class Bench:
 
         return {
             "seq": self.seq,
-            "objects": [[key[0], to_json(thing)] for key, thing in self.objects.items()],
-            "mementos": {place: mementos(stack) for place, stack in self.mementos.items()},
-            "undone": {p: [mementos(pair) for pair in stack] for p, stack in self.undone.items()},
+            "turn": self.turn,
+            "objects": [[key[0], self._touched.get(key, 0), to_json(thing)] for key, thing in _sorted(self.objects)],
+            "gone": [[*key, turn] for key, turn in _sorted(self._gone)],
+            "mementos": {p: mementos(stack) for p, stack in self.mementos.items() if stack},
+            "undone": {p: [mementos(pair) for pair in stack] for p, stack in self.undone.items() if stack},
         }
 
     def restore(self, data: Mapping[str, Any]) -> None:
@@ -444,41 +599,87 @@ class Bench:
             }
             return Memento(item[0], item[1], changes)
 
-        self.seq = data["seq"]
-        things = [from_json(kind, fields) for kind, fields in data["objects"]]
-        self.objects = {key_of(thing): thing for thing in things}
+        self.seq, self.turn = data["seq"], data["turn"]
+        self.objects, self._touched = {}, {}
+        for kind, turn, fields in data["objects"]:
+            thing = from_json(kind, fields)
+            key = key_of(thing)
+            self.objects[key] = thing
+            if turn:
+                self._touched[key] = turn
+        self._gone = {(kind, ident): turn for kind, ident, turn in data["gone"]}
+        self._live = {q.seq: q for q in self.all(Question) if q.state in _LIVE}
         self.mementos = {place: [memento(m) for m in stack] for place, stack in data["mementos"].items()}
         self.undone = {p: [(memento(a), memento(b)) for a, b in stack] for p, stack in data["undone"].items()}
         self.reset(self.setup)
 
 
-def _mixed(current: Object, before: Object, after: Object | None) -> Object:
-    """`current` with the fields that differ between before and after put back, mappings key by key."""
-    kept = _KEPT.get(type(current), set())
+#: Kinds that belong to one specimen.
+_OWNED = ("specimen", "measurement", "coded", "container")
+_FIELDS = {kind: tuple(f.name for f in dataclasses.fields(cls)) for kind, cls in KINDS.items()}
+
+
+@cache
+def _rules() -> Any:
+    from . import rules  # they need this module's Refusal
+
+    return rules
+
+
+@cache
+def _effects() -> Any:
+    from . import effects
+
+    return effects
+
+
+def _may_leave(thing: Object, in_play: set[str]) -> bool:
+    """Whether an object may leave memory when it wasn't touched for long."""
+    match thing:
+        case Specimen():
+            return thing.state == "closed" and thing.specimen_id not in in_play
+        case Question():
+            return thing.state not in _LIVE
+        case Batch():
+            return thing.closed_utc is not None
+        case Measurement() | Coded() | Reading() | Container():
+            return thing.specimen_id not in in_play
+        case _:
+            return False
+
+
+def _mixed(kind: str, current: Object, before: Object, after: Object | None) -> Object:
+    """`current` with what differs between before and after put back, as far as nobody changed it since.
+
+    Mappings are put back key by key; counts have their part taken off.
+    """
+    kept, counted = _KEPT.get(kind, frozenset()), _COUNTED.get(kind, frozenset())
     back: dict[str, Any] = {}
-    for f in dataclasses.fields(current):
-        if f.name in kept:
+    for name in _FIELDS[kind]:
+        old, new, now = getattr(before, name), getattr(after, name, None), getattr(current, name)
+        if name in kept or old == new:
             continue
-        old = getattr(before, f.name)
-        new = None if after is None else getattr(after, f.name)
-        if old == new:
-            continue
-        if isinstance(old, Mapping) and isinstance(new, Mapping):
-            merged = dict(getattr(current, f.name))
-            for k in {*old, *new}:
-                if old.get(k) != new.get(k):
+        if name in counted:
+            back[name] = now + old - (new or 0)
+        elif isinstance(old, Mapping):
+            merged, said = dict(now), new or {}
+            for k in {*old, *said}:
+                if old.get(k) != said.get(k) and now.get(k) == said.get(k):
                     if k in old:
                         merged[k] = old[k]
                     else:
                         merged.pop(k, None)
-            back[f.name] = merged
-        else:
-            back[f.name] = old
-    return replace(current, **back)
+            # as they stood: the order of a mapping is part of what is compared
+            order = [*old, *(k for k in merged if k not in old)]
+            back[name] = {k: merged[k] for k in order if k in merged}
+        elif after is None or now == new:
+            back[name] = old
+    return replace(current, **back) if back else current
+
+
+def _sorted(things: Mapping[Key, V]) -> list[tuple[Key, V]]:
+    return sorted(things.items(), key=lambda item: (item[0][0], str(item[0][1])))
 
 
 def _plain(args: Mapping[str, Any]) -> dict[str, Any]:
-    return {k: v if isinstance(v, bool | int | str | list | dict) or v is None else str(v) for k, v in args.items()}
-
-
-Effect = Callable[[Bench, Entry], None]
+    return {k: v if isinstance(v, bool | int | str) or v is None else str(v) for k, v in args.items()}

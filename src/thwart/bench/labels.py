@@ -10,12 +10,14 @@ and digits before it: `ACT.MISSING.OTOLITH.BROKEN.` and its check character.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from ..checkchars import SCHEMES
 
 CARD_PREFIX = "ACT."
 _CARD_SCHEME = SCHEMES["mod-37-36"]
+_CARD_WORD = re.compile(r"[A-Za-z0-9_-]+")
 _DIGITS = frozenset("0123456789")
 _LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
 
@@ -56,7 +58,9 @@ class Template:
     def could_be_card(self) -> bool:
         """Whether any label of this template starts like a card."""
         admits = self.admits()
-        return len(admits) >= len(CARD_PREFIX) and all(c in s for c, s in zip(CARD_PREFIX, admits, strict=False))
+        return len(admits) >= len(CARD_PREFIX) and all(
+            any(c == one.upper() for one in s) for c, s in zip(CARD_PREFIX, admits, strict=False)
+        )
 
     def read(self, text: str) -> str:
         """The label if `text` is one. Raises LabelError: `not-a-label`, or `check` where only that is wrong."""
@@ -91,9 +95,9 @@ class Template:
 
 
 def card(words: tuple[str, ...] | list[str]) -> str:
-    """The text of the card for an act. Raises ValueError for an empty act."""
-    if not words:
-        raise ValueError("an act has at least one word")
+    """The text of the card for an act. Raises ValueError for an empty act or a word no card can hold."""
+    if not words or not all(_CARD_WORD.fullmatch(word) for word in words):
+        raise ValueError(f"{' '.join(words)!r}: a card holds words of letters, digits, - and _")
     body = CARD_PREFIX + ".".join(word.upper() for word in words) + "."
     return body + _card_check(body)
 

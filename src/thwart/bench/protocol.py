@@ -133,13 +133,27 @@ class Limit(Strict):
         return self
 
 
+class Ratio(Strict):
+    """A length's ratio to another one: outside `range` (bounds included) a reading asks before it fills."""
+
+    of: Name
+    range: tuple[Number, Number]
+
+    @model_validator(mode="after")
+    def _order(self) -> Ratio:
+        if not 0 < self.range[0] < self.range[1]:
+            raise ValueError("range: two numbers above 0, the lower first")
+        return self
+
+
 class Species(Strict):
-    """A species of the protocol: its names, what it lacks, its limits."""
+    """A species of the protocol: its names, what it lacks, its limits, the ratios of its lengths."""
 
     title: str
     scientific: str | None = None
     drop: tuple[Name, ...] = ()
     limits: Mapping[Name, Limit] = {}
+    ratios: Mapping[Name, Ratio] = {}
 
 
 class Codes(Strict):
@@ -230,7 +244,8 @@ class Protocol(Strict):
                 f"order[{i}]: {n!r} is no measurand; {tomlfile.nearest(n, names)}" for n in chain if n not in names
             ]
         for code, species in self.species.items():
-            for where, used in (("drop", species.drop), ("limits", species.limits)):
+            ratios = [*species.ratios, *(r.of for r in species.ratios.values())]
+            for where, used in (("drop", species.drop), ("limits", species.limits), ("ratios", ratios)):
                 faults += [
                     f"species.{code}.{where}: {n!r} is no measurand; {tomlfile.nearest(n, names)}"
                     for n in used
@@ -243,7 +258,7 @@ class Protocol(Strict):
         if "unknown" in self.species:
             faults.append("species: 'unknown' is always there and can't be defined")
         if faults:
-            raise ValueError("; ".join(faults))
+            raise tomlfile.Faults(faults)
         return self
 
     @cached_property
@@ -256,11 +271,16 @@ class Protocol(Strict):
         """Slots by key."""
         return {slot.key: slot for slot in self.slots}
 
+    @cached_property
+    def _slots_by_species(self) -> dict[str | None, tuple[Slot, ...]]:
+        return {
+            code: tuple(s for s in self.slots if s.measurand.name not in species.drop)
+            for code, species in self.species.items()
+        }
+
     def slots_for(self, species: str | None) -> tuple[Slot, ...]:
         """The slots wanted of a species (None or unknown: all)."""
-        known = self.species.get(species or "")
-        drop = known.drop if known is not None else ()
-        return tuple(s for s in self.slots if s.measurand.name not in drop)
+        return self._slots_by_species.get(species, self.slots)
 
 
 def read(text: str, where: str) -> Protocol:

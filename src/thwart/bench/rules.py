@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 from .. import units
 from ..entries import Entry
 from . import deeds, labels
-from .filling import ask, filled_by, give, route, said_value, wanted
-from .fish import close_fish, leave_behind, open_fish, other_division, recall, summary
-from .judging import Finding
+from .filling import answer, ask, candidates, give, last_of, routed, said_value, standing, wanted
+from .fish import apart, close_fish, leave_behind, measured_of, open_fish, open_next, recall, summary
+from .judging import Finding, misfit
 from .kernel import Refusal
-from .setup import DEAD_TIME_NS, InstrumentSetup
+from .setup import DEAD_TIME_NS, HOSING_NS, HOSING_TOUCHES, InstrumentSetup
 from .state import Container, Instrument, Measurement, Place, Reading, Specimen
-from .words import WHY
+from .words import WHY, shown
 
 if TYPE_CHECKING:
     from .kernel import Bench
@@ -25,6 +25,8 @@ def decide(bench: Bench, entry: Entry) -> None:
     match entry.kind:
         case "reading":
             _reading(bench, entry)
+        case "arrival":
+            _arrival(bench, entry)
         case "emptied":
             _emptied(bench, entry)
         case "scan":
@@ -47,39 +49,36 @@ def decide(bench: Bench, entry: Entry) -> None:
 def _reading(bench: Bench, entry: Entry) -> None:
     reading = bench.need(Reading, entry.seq)
     setup = bench.setup.instruments.get(reading.instrument)
-    known = bench.need(Instrument, reading.instrument) if setup else None
-    if setup is None or known is None:
+    if setup is None or setup.kind not in ("length", "mass"):
         _loose(bench, reading, None, "not-wanted")
         return
+    known = bench.instrument(setup.name)
     place = _place_of(bench, setup, known, reading)
-    if place is None:
-        _loose(bench, reading, None, "which-place")
-        return
-    here = bench.place(place)
-    if reading.condition in ("overload", "underload", "error"):
-        _unusable(bench, reading, place)
-    elif reading.settled == "moving" or reading.condition == "moving":
-        bench.decide("outcome", here.in_hand, reading=reading.seq, event="unusable", why="moving", place=place)
-        ask(bench, place, bench.in_hand(place), Finding("moving", 2, said_value(reading)), about=reading.seq)
-    elif reading.base_value is None:
-        bench.decide("outcome", here.in_hand, reading=reading.seq, event="unusable", why="error", place=place)
+    fault = _fault(reading)
+    if fault is not None:
+        _unusable(bench, setup, reading, place, fault)
     elif entry.body.get("load") == "tare":
         bench.decide("outcome", None, reading=reading.seq, event="is the tare", why="tare", place=place)
         bench.decide("load", None, instrument=setup.name)
     elif _bounced(bench, setup, reading):
-        bench.decide("outcome", here.in_hand, reading=reading.seq, event="same again", why="bounce", place=place)
-    elif here.batch is None:
+        bench.decide("outcome", None, reading=reading.seq, event="same again", why="bounce", place=place)
+    elif place is None:
+        _loose(bench, reading, None, "which-place")
+    elif bench.place(place).batch is None:
         _loose(bench, reading, place, "no-batch")
-    elif here.paused:
+    elif bench.place(place).paused:
         _loose(bench, reading, place, "paused")
-    elif setup.emptied == "stream":
-        _from_stream(bench, setup, known, reading, place)
     else:
-        specimen = bench.in_hand(place)
-        if specimen is None:
-            _loose(bench, reading, place, "no-fish")
-        else:
+        if setup.kind == "length" and setup.emptied == "each":
+            _watch_for_hosing(bench, reading, place)
+        if setup.emptied == "stream":
+            _from_stream(bench, setup, known, reading, place)
+        elif (specimen := bench.in_hand(place)) is not None:
             _offer(bench, setup, reading, place, specimen)
+        elif bench.setup.protocol.opens_by_reading:
+            _open_by(bench, setup, reading, place)
+        else:
+            _loose(bench, reading, place, "no-fish")
 
 
 def _place_of(bench: Bench, setup: InstrumentSetup, known: Instrument, reading: Reading) -> str | None:
@@ -91,105 +90,136 @@ def _place_of(bench: Bench, setup: InstrumentSetup, known: Instrument, reading: 
     value = Decimal(reading.base_value)
     wanting = []
     for place in setup.places:
-        ident = known.load_specimens.get(place) if known.load_seq is not None else bench.place(place).in_hand
+        here = bench.place(place)
+        ident = known.load_specimens.get(place) if known.load_seq is not None else here.in_hand
         specimen = bench.get(Specimen, ident) if ident else None
-        if specimen is not None and route(bench, specimen, setup, value, bench.place(place).route_as) is not None:
+        if specimen is None:
+            continue
+        mine = here.in_hand == specimen.specimen_id
+        named = mine and (routed(bench, setup, here.reopened) or routed(bench, setup, here.route_as))
+        if named or candidates(bench, specimen, setup, value):
             wanting.append(place)
     return wanting[0] if len(wanting) == 1 else None
 
 
-def _loose(bench: Bench, reading: Reading, place: str | None, why: str) -> None:
-    bench.decide("outcome", None, reading=reading.seq, event="belongs to none", why=why, place=place)
-    bench.decide(
-        "told", None, place=place, code="loose", reading=reading.seq,
-        text=f"loose: {reading.value or reading.raw} {reading.unit or ''}".rstrip() + f" ({WHY[why]})",
-    )  # fmt: skip
+def _loose(bench: Bench, reading: Reading, place: str | None, why: str, owner: Specimen | None = None) -> None:
+    """A reading that belongs to no specimen; where that is a surprise it goes onto the quiet list."""
+    ident = owner.specimen_id if owner else None
+    bench.decide("outcome", ident, reading=reading.seq, event="belongs to none", why=why, place=place)
+    words_ = WHY[why].format(number=owner.number if owner else "the fish before")
+    if why in ("paused", "no-batch"):
+        text = f"loose: {reading.value or reading.raw} {reading.unit or ''}".rstrip() + f" ({words_})"
+        bench.decide("told", None, place=place, code="loose", reading=reading.seq, text=text)
+        return
+    finding = Finding("loose", 3, {**said_value(reading), "why": words_})
+    at = place or next(iter(_places(bench, reading)), None)
+    ask(bench, at, owner, finding, about=reading.seq, quiet=True)
 
 
-def _unusable(bench: Bench, reading: Reading, place: str) -> None:
-    """Beyond the instrument is never a number: it is asked."""
-    why = "error" if reading.condition == "error" else "beyond"
-    specimen = bench.in_hand(place)
-    bench.decide(
-        "outcome",
-        specimen.specimen_id if specimen else None,
-        reading=reading.seq,
-        event="unusable",
-        why=why,
-        place=place,
-    )
-    if specimen is not None:
-        setup = bench.setup.instruments[reading.instrument]
-        slot = next((s for s in wanted(bench, specimen) if s.measurand.quantity == setup.kind), None)
-        args = {**said_value(reading), "condition": reading.condition, "measurand": slot.key if slot else setup.kind}
-        ask(bench, place, specimen, Finding("beyond-instrument", 2, args), about=reading.seq)
+def _places(bench: Bench, reading: Reading) -> tuple[str, ...]:
+    setup = bench.setup.instruments.get(reading.instrument)
+    return setup.places if setup is not None else bench.setup.places
+
+
+def _fault(reading: Reading) -> str | None:
+    """Why a reading is no number to take, or None."""
+    if reading.condition in ("overload", "underload"):
+        return "beyond"
+    if reading.settled == "moving" or reading.condition == "moving":
+        return "moving"
+    return "error" if reading.condition == "error" or reading.base_value is None else None
+
+
+def _unusable(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str | None, why: str) -> None:
+    """Beyond the instrument is never a number: where a fish waits for one, it is asked."""
+    here = bench.place(place) if place is not None else None
+    specimen = bench.in_hand(place) if place is not None and here is not None and not here.paused else None
+    ident = specimen.specimen_id if specimen else None
+    bench.decide("outcome", ident, reading=reading.seq, event="unusable", why=why, place=place)
+    if specimen is None:
+        return
+    if why == "moving":
+        ask(bench, place, specimen, Finding("moving", 2, said_value(reading)), about=reading.seq)
+        return
+    slot = next((s for s in wanted(bench, specimen) if s.measurand.quantity == setup.kind), None)
+    args = {**said_value(reading), "condition": reading.condition, "measurand": slot.key if slot else setup.kind}
+    if reading.condition == "ok":
+        args["condition"] = "no number"
+    ask(bench, place, specimen, Finding("beyond-instrument", 2, args), about=reading.seq)
 
 
 def _bounced(bench: Bench, setup: InstrumentSetup, reading: Reading) -> bool:
     """Two prints within the dead time and one division are one touch. Only where every frame is a new load."""
-    if setup.emptied != "each" or reading.base_value is None:
+    if setup.emptied != "each":
         return False
     earlier = bench.before(Instrument, setup.name)
-    before = bench.get(Reading, earlier.last_seq) if earlier is not None and earlier.last_seq else None
+    if earlier is None or earlier.last_seq is None or earlier.last_ns is None:
+        return False
+    if not 0 <= reading.arrived_ns - earlier.last_ns < DEAD_TIME_NS:
+        return False
+    before = bench.need(Reading, earlier.last_seq)
     return (
-        before is not None
-        and before.base_value is not None
+        before.base_value is not None
         and before.outcome != "refused"
         and before.seq > (bench.desk.started_seq or 0)  # monotonic times of another start can't be compared
-        and 0 <= reading.arrived_ns - before.arrived_ns < DEAD_TIME_NS
-        and not other_division(bench, setup, Decimal(reading.base_value), Decimal(before.base_value), 1)
+        and not apart(setup, Decimal(reading.base_value or "0"), Decimal(before.base_value), 1)
     )
+
+
+def _watch_for_hosing(bench: Bench, reading: Reading, place: str) -> None:
+    """Three touches within two seconds are water, not fish: propose a pause."""
+    times = bench.instrument(reading.instrument).arrivals_ns
+    hosing = len(times) == HOSING_TOUCHES and 0 <= times[-1] - times[0] < HOSING_NS
+    if hosing and not any(q.kind == "hosing" for q in bench.open_questions(place)):
+        ask(bench, place, bench.in_hand(place), Finding("hosing", 2, {"touches": HOSING_TOUCHES}), about=reading.seq)
 
 
 def _from_stream(bench: Bench, setup: InstrumentSetup, known: Instrument, reading: Reading, place: str) -> None:
     """A settled load: whose it is was fixed when it arrived."""
     in_hand = bench.in_hand(place)
     if known.load_seq is None:
-        if in_hand is None:
-            _loose(bench, reading, place, "no-fish")
-            return
-        _wait(bench, reading, place, in_hand, "load unseen", "load-at-start", number=in_hand.number)
+        _load_unseen(bench, setup, reading, place, in_hand)
         return
-    owner_id = known.load_specimens.get(place)
+    earlier = [bench.need(Reading, seq) for seq in known.load_readings if seq != reading.seq]
+    earlier = [r for r in earlier if r.outcome != "refused"]
+    given = [m for r in earlier if (m := measured_of(bench, r)) is not None]
+    waits = [r for r in earlier if r.outcome == "waiting"]
+    # A waiting reading may have been given to a later fish by `next`: then the load is that one's.
+    owner_id = given[-1].specimen_id if given else known.load_specimens.get(place)
     owner = bench.get(Specimen, owner_id) if owner_id else None
     if owner is None:
         _loose(bench, reading, place, "no-fish")
         return
-    given = [
-        m for seq in known.load_readings if seq != reading.seq
-        for m in bench.all(Measurement) if m.reading_seq == seq and m.specimen_id == owner.specimen_id
-    ]  # fmt: skip
-    waits = [
-        r
-        for seq in known.load_readings
-        if seq != reading.seq and (r := bench.get(Reading, seq)) and r.outcome == "waiting"
-    ]
     if not given and not waits:
         if owner.end == "void":
-            _loose(bench, reading, place, "void")
+            _loose(bench, reading, place, "void", owner)
         else:
             _offer(bench, setup, reading, place, owner)
         return
     first = Decimal(given[-1].value if given else waits[-1].base_value or "0")
-    changed = other_division(bench, setup, first, Decimal(reading.base_value or "0"), 2)
-    if changed and in_hand is not None and owner.specimen_id == in_hand.specimen_id:
+    changed = apart(setup, first, Decimal(reading.base_value or "0"), 2)
+    mine = in_hand is not None and owner.specimen_id == in_hand.specimen_id
+    if changed and mine:
         _wait(
             bench, reading, place, owner, "changed on the pan", "changed-on-the-pan", number=owner.number,
             old=units.plain(first),
         )  # fmt: skip
-    elif changed:
-        bench.decide(
-            "outcome", owner.specimen_id, reading=reading.seq, event="belongs to none", why="load-before", place=place
-        )
+        return
+    event, why = ("same again", "same-load") if mine else ("load of a fish before", "load-before")
+    bench.decide("outcome", owner.specimen_id, reading=reading.seq, event=event, why=why, place=place)
+    if changed:
         args = {"number": owner.number, "old": units.plain(first), **said_value(reading)}
         ask(bench, place, owner, Finding("changed-on-the-pan", 3, args), about=reading.seq, quiet=True)
-    else:
-        same = in_hand is not None and owner.specimen_id == in_hand.specimen_id
-        event, why = ("same again", "same-load") if same else ("load of a fish before", "load-before")
-        bench.decide("outcome", owner.specimen_id, reading=reading.seq, event=event, why=why, place=place)
-        if not same:
-            text = f"stale: {reading.value} {reading.unit} is still the load of {owner.number}"
-            bench.decide("told", None, place=place, code="stale", reading=reading.seq, text=text)
+
+
+def _load_unseen(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str, in_hand: Specimen | None) -> None:
+    """Nobody saw this load arrive: it waits for an act. From here on it is known, so that it isn't asked again."""
+    if in_hand is None:
+        _loose(bench, reading, place, "no-fish")
+        return
+    hands = {name: bench.place(name).in_hand for name in setup.places}
+    bench.decide("load", None, instrument=setup.name, reading=reading.seq, specimens=hands)
+    _wait(bench, reading, place, in_hand, "load unseen", "load-at-start", number=in_hand.number)
 
 
 def _wait(
@@ -199,7 +229,6 @@ def _wait(
     leave_behind(bench, place)
     bench.decide("outcome", specimen.specimen_id, reading=reading.seq, event=event, place=place)
     ask(bench, place, specimen, Finding(code, 2, {**said_value(reading), **args}), about=reading.seq)
-    bench.label(f"{reading.value} {reading.unit} from {reading.instrument}")
 
 
 def _offer(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str, specimen: Specimen) -> None:
@@ -207,56 +236,108 @@ def _offer(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str, s
     here = bench.place(place)
     mine = here.in_hand == specimen.specimen_id
     value = Decimal(reading.base_value or "0")
-    if mine and here.reopened and (slot := bench.setup.protocol.slot_by_key.get(here.reopened)):
-        old = specimen.values.get(slot.key)
-        if slot.measurand.quantity == setup.kind and old is not None:
-            give(bench, place, specimen, slot, reading, supersedes=old)
-            return
-    slot = route(bench, specimen, setup, value, here.route_as if mine else None)
+    reopened = routed(bench, setup, here.reopened) if mine else None
+    if reopened is not None and reopened.key in specimen.values:
+        give(bench, place, specimen, reopened, reading, supersedes=specimen.values[reopened.key])
+        return
+    named = routed(bench, setup, here.route_as) if mine else None
+    could = candidates(bench, specimen, setup, value)
+    slot = named or (could[0] if could else None)
     if slot is None:
-        last = filled_by(bench, specimen, setup)
-        if last is None or not mine:
-            _loose(bench, reading, place, "out-of-range" if last is None else "load-before")
-            return
-        args = {"number": specimen.number, "measurand": last.key, "old": last.raw_value}
-        _wait(bench, reading, place, specimen, "finds filled", "again-or-new", **args)
-        return
-    old = specimen.values.get(slot.key)
-    if old is not None:  # only by `as`
+        last = last_of(bench, specimen, setup)
+        if last is None:
+            _loose(bench, reading, place, "out-of-range", specimen)
+        elif not mine:
+            _loose(bench, reading, place, "fish-before", specimen)
+        elif bench.setup.protocol.opens_by_reading and not specimen.provisional and not _aside(bench, place):
+            close_fish(bench, place, specimen)
+            _open_by(bench, setup, reading, place)
+        else:
+            _ask_again_or_new(bench, reading, place, specimen, *last)
+    elif slot.key in specimen.values:  # only by `as`
+        old = bench.need(Measurement, specimen.values[slot.key])
+        _ask_again_or_new(bench, reading, place, specimen, slot.key, old.raw_value)
+    elif setup.emptied == "none" and mine and _same_as_last(bench, setup, reading):
+        _wait(bench, reading, place, specimen, "finds filled", "same-value", measurand=slot.key)
+    elif (
+        mine
+        and named is None
+        and (found := misfit(bench.setup.protocol, specimen, slot, value, standing(bench, specimen)))
+    ):
+        ratio, other = found
         _wait(
-            bench, reading, place, specimen, "finds filled", "again-or-new", number=specimen.number, measurand=slot.key,
-            old=bench.need(Measurement, old).raw_value,
+            bench, reading, place, specimen, "fits badly", "ratio", number=specimen.number, measurand=slot.key,
+            other=other.key, other_value=other.raw_value, low=units.plain(ratio.range[0]), high=units.plain(ratio.range[1]),
         )  # fmt: skip
-        return
-    if setup.emptied == "none" and _same_as_last(bench, setup, reading):
-        _wait(bench, reading, place, specimen, "finds filled", "same-value")
-        return
-    give(bench, place, specimen, slot, reading)
+    else:
+        give(bench, place, specimen, slot, reading, one_of=max(1, len(could)))
+        _confirm_provisional(bench, specimen)
+
+
+def _ask_again_or_new(bench: Bench, reading: Reading, place: str, specimen: Specimen, key: str, old: str) -> None:
+    _wait(
+        bench, reading, place, specimen, "finds filled", "again-or-new", number=specimen.number, measurand=key, old=old
+    )
+
+
+def _aside(bench: Bench, place: str) -> bool:
+    return bool(bench.place(place).aside)
+
+
+def _confirm_provisional(bench: Bench, specimen: Specimen) -> None:
+    """A second measurand says that the fish a reading opened is one."""
+    now = bench.need(Specimen, specimen.specimen_id)
+    if now.provisional and len(now.values) > 1:
+        bench.decide("confirmed", now.specimen_id, number=now.number)
+
+
+def _open_by(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str) -> None:
+    """Where the protocol has it so, a reading opens a fish, provisionally."""
+    new = bench.in_hand(place) or open_fish(bench, place, by="reading", provisional=True)
+    slot = next(iter(candidates(bench, new, setup, Decimal(reading.base_value or "0"))), None)
+    if slot is None:
+        _loose(bench, reading, place, "out-of-range", new)
+    else:
+        give(bench, place, new, slot, reading)
 
 
 def _same_as_last(bench: Bench, setup: InstrumentSetup, reading: Reading) -> bool:
     """An instrument that can't show that it was cleared says what it said before."""
     earlier = bench.before(Instrument, setup.name)
-    last = bench.get(Reading, earlier.last_seq) if earlier is not None and earlier.last_seq else None
-    return last is not None and last.value == reading.value and last.outcome in ("taken", "waiting")
+    last = bench.need(Reading, earlier.last_seq) if earlier is not None and earlier.last_seq else None
+    return last is not None and last.value == reading.value and last.outcome in ("taken", "waiting", "superseded")
+
+
+# ---- zero ----------------------------------------------------------------------------------------------------------
+
+
+def _arrival(bench: Bench, entry: Entry) -> None:
+    """The rest that a load left: drifted since the last good zero?"""
+    _zero(bench, entry, entry.body.get("baseline"))
 
 
 def _emptied(bench: Bench, entry: Entry) -> None:
-    """Zero moved while a load lay there: what was weighed since the last good zero is suspect."""
+    """The rest a scale went back to: moved while the load lay there?"""
+    _zero(bench, entry, entry.body.get("resting"))
+
+
+def _zero(bench: Bench, entry: Entry, resting: str | None) -> None:
+    """Where the zero moved, what was weighed since the last good one is suspect."""
     setup = bench.setup.instruments.get(entry.body["instrument"])
-    known = bench.get(Instrument, entry.body["instrument"])
-    resting = entry.body.get("resting")
-    if setup is None or known is None or resting is None:
+    if setup is None or resting is None:
         return
-    before, after = known.zero, Decimal(resting)
-    if before is not None and other_division(bench, setup, Decimal(before), after, 2):
-        by = after - Decimal(before)
-        for seq in known.since_zero:
-            bench.decide("suspect", None, measurement=seq, cause="zero-moved")
-        place = setup.places[0] if len(setup.places) == 1 else None
-        args = {"instrument": setup.name, "by": f"{by:+}"}
+    known = bench.instrument(setup.name)
+    if known.zero is not None and apart(setup, Decimal(known.zero), Decimal(resting), 2):
+        weighed = [bench.need(Measurement, seq) for seq in known.since_zero]
+        for m in weighed:
+            if m.status in ("stands", "questioned"):
+                bench.need(Specimen, m.specimen_id)
+                bench.decide("suspect", m.specimen_id, measurement=m.seq, cause="zero-moved")
+        place = weighed[-1].place if weighed else setup.places[0]
+        args = {"instrument": setup.name, "by": f"{Decimal(resting) - Decimal(known.zero):+f}"}
         ask(bench, place, None, Finding("zero-moved", 3, args), about=entry.seq)
-    bench.decide("zeroed", None, instrument=setup.name, zero=resting)
+    if known.zero != resting or known.since_zero:
+        bench.decide("zeroed", None, instrument=setup.name, zero=resting)
 
 
 # ---- scans and keys ------------------------------------------------------------------------------------------------
@@ -266,34 +347,25 @@ def _scan(bench: Bench, entry: Entry) -> None:
     body = entry.body
     setup = bench.setup.instruments.get(body["instrument"])
     places = setup.places if setup is not None else bench.setup.places
-    text = body["text"]
+    text = str(body["text"])
     if labels.is_card(text):
         try:
             said = labels.read_card(text)
         except labels.LabelError as error:
-            raise Refusal("card-check" if error.code == "check" else "card-form", text=text) from None
+            raise Refusal("card-check" if error.code == "check" else "card-form", text=shown(text)) from None
         deeds.do(
             bench, {"act": said[0], "args": said[1:], "place": body.get("place"), "places": list(places), "via": "card"}
         )
         return
     containers = bench.setup.protocol.containers
     if containers is None:
-        raise Refusal("not-known", text=text)
+        raise Refusal("not-known", text=shown(text))
     try:
         label = containers.template.read(text)
     except labels.LabelError as error:
-        raise Refusal("label-check" if error.code == "check" else "not-known", text=text) from None
-    place = body.get("place") or _place_for_label(bench, places)
-    if place is None:
-        raise Refusal("which-place", act=text, places=", ".join(places))
+        raise Refusal("label-check" if error.code == "check" else "not-known", text=shown(text)) from None
+    place = deeds.place_for(bench, {"act": label, "place": body.get("place"), "places": list(places)})
     take_label(bench, place, label, via="scan")
-
-
-def _place_for_label(bench: Bench, places: tuple[str, ...]) -> str | None:
-    if len(places) == 1:
-        return places[0]
-    holding = [p for p in places if bench.place(p).in_hand is not None]
-    return holding[0] if len(holding) == 1 else None
 
 
 def take_label(bench: Bench, place: str, label: str, *, via: str) -> None:
@@ -307,55 +379,93 @@ def take_label(bench: Bench, place: str, label: str, *, via: str) -> None:
         raise Refusal("label-skipped", label=label)
     if known is not None and known.specimen_id is not None:
         owner = bench.need(Specimen, known.specimen_id)
-        if fish is not None and (fish.given or owner.specimen_id == fish.specimen_id):
+        if fish is not None and owner.specimen_id == fish.specimen_id:
+            if containers.role != "last":
+                raise Refusal("has-container", number=fish.number, label=label)
+            _close_by_label(bench, place, fish)
+            return
+        if fish is not None and fish.given:
             raise Refusal("label-used", label=label, number=owner.number)
         recall(bench, place, owner)
         return
     template = containers.template
     for edge, beyond in ((containers.first, -1), (containers.last, 1)):
         if edge is not None and (template.count(label) - template.count(edge)) * beyond > 0:
-            raise Refusal("label-out-of-series", label=label, first=containers.first, last=containers.last or "…")
+            first, last = containers.first or "…", containers.last or "…"
+            raise Refusal("label-out-of-series", label=label, first=first, last=last)
+    if here.batch is None:
+        raise Refusal("no-batch")
     if here.paused:
         raise Refusal("paused")
-    if containers.role == "first" and (fish is None or fish.given or fish.containers):
+    if containers.role == "first" and (fish is None or fish.given):
         if fish is not None:
             close_fish(bench, place, fish)
+        fish = bench.in_hand(place) or open_fish(bench, place, by="label")
+    if fish is None:
         fish = open_fish(bench, place, by="label")
-    if fish is None:
-        fish = open_fish(bench, place, by="label") if here.batch else None
-    if fish is None:
-        raise Refusal("no-batch")
     if fish.containers:
         raise Refusal("has-container", number=fish.number, label=fish.containers[0])
-    expected = bench.desk.expected or containers.first
-    _say_order(bench, place, fish, label, expected)
+    out_of_order = _order(bench, label)
     bench.decide(
         "container", fish.specimen_id, place=place, number=label, kind=containers.kind, structure=containers.structure,
-        state="filled", expected=template.moved(label, 1), via=via, fish=fish.number,
+        state="filled", expected=_expected_after(bench, label), via=via, fish=fish.number,
     )  # fmt: skip
-    bench.label(f"container {label} of {fish.number}")
     if containers.role == "last":
-        fish = bench.need(Specimen, fish.specimen_id)
-        close_fish(bench, place, fish)
-        if bench.place(place).in_hand is None:
-            open_fish(bench, place, by="container")
+        _close_by_label(bench, place, bench.need(Specimen, fish.specimen_id))
+    if out_of_order is not None:  # said once the fish is closed: its own questions are put away by then
+        ask(bench, place, bench.need(Specimen, fish.specimen_id), out_of_order, about=fish.opened_seq)
 
 
-def _say_order(bench: Bench, place: str, fish: Specimen, label: str, expected: str | None) -> None:
+def _close_by_label(bench: Bench, place: str, fish: Specimen) -> None:
+    close_fish(bench, place, fish)
+    if bench.place(place).in_hand is None:
+        open_next(bench, place, by="container")
+
+
+def expected_label(bench: Bench) -> str | None:
+    """The label that should come next, past those that are used; None where no series is declared or it has ended."""
+    containers = bench.setup.protocol.containers
+    if containers is None or containers.first is None:
+        return None
+    template = containers.template
+    label: str | None = containers.first
+    if (kept := bench.desk.expected) is not None:
+        try:
+            template.read(kept)
+            if template.count(kept) >= template.count(containers.first):
+                label = kept
+        except labels.LabelError:
+            pass  # of another protocol's series
+    while label is not None and bench.get(Container, label) is not None:
+        label = template.moved(label, 1)
+    if label is not None and containers.last is not None and template.count(label) > template.count(containers.last):
+        return None
+    return label
+
+
+def _order(bench: Bench, label: str) -> Finding | None:
     """Neighbouring envelopes get read, and two stick together: a label out of sequence is said aloud."""
     containers = bench.setup.protocol.containers
-    assert containers is not None
-    if expected is None or label == expected:
-        return
+    expected = expected_label(bench)
+    if containers is None or expected is None or label == expected:
+        return None
     template = containers.template
     ahead = template.count(label) - template.count(expected)
     before = template.moved(expected, -1) or expected
     if ahead > 0:
         between = expected if ahead == 1 else f"{expected} to {template.moved(label, -1)}"
-        finding = Finding("label-order", 3, {"label": label, "before": before, "between": between})
-    else:
-        finding = Finding("label-behind", 3, {"label": label, "before": before})
-    ask(bench, place, fish, finding, about=fish.opened_seq)
+        return Finding("label-order", 3, {"label": label, "before": before, "between": between})
+    return Finding("label-behind", 3, {"label": label, "before": before})
+
+
+def _expected_after(bench: Bench, label: str) -> str | None:
+    """What is expected once a label is taken: the one after it, or what it was when the label came from behind."""
+    containers = bench.setup.protocol.containers
+    assert containers is not None
+    template, kept = containers.template, expected_label(bench)
+    if kept is not None and template.count(label) < template.count(kept):
+        return kept
+    return template.moved(label, 1) or label
 
 
 def _key(bench: Bench, entry: Entry) -> None:
@@ -364,7 +474,7 @@ def _key(bench: Bench, entry: Entry) -> None:
     setup = bench.setup.instruments.get(body["instrument"])
     said = setup.keys.get(body["text"]) if setup is not None else None
     if setup is None or said is None:
-        raise Refusal("unknown-key", instrument=body["instrument"], text=body["text"])
+        raise Refusal("unknown-key", instrument=shown(body["instrument"]), text=shown(body["text"]))
     dead = bench.setup.protocol.pedal_dead_time_ms
     for name in setup.places:
         last = bench.place(name).last_key_ns
@@ -383,15 +493,19 @@ def _resume(bench: Bench) -> None:
     """A restart resumes the state, not the assumption: each place says what it holds and asks whether it is so."""
     for name in bench.setup.places:
         fish = bench.in_hand(name)
-        if fish is not None and fish.given:
-            args = {
-                "number": fish.number, "taken": summary(bench, fish),
-                "wanted": ", ".join(s.key for s in wanted(bench, fish)) or "nothing",
-            }  # fmt: skip
-            ask(bench, name, fish, Finding("same-fish", 2, args), about=fish.opened_seq)
+        if fish is None or not fish.given:
+            continue
+        asked = [q for q in bench.open_questions(name) if q.kind == "same-fish"]
+        answer(bench, asked)  # one start's question is enough
+        args = {
+            "number": fish.number, "taken": summary(bench, fish),
+            "wanted": ", ".join(s.key for s in wanted(bench, fish)) or "nothing",
+        }  # fmt: skip
+        ask(bench, name, fish, Finding("same-fish", 2, args), about=fish.opened_seq)
 
 
 def _wake(bench: Bench, entry: Entry) -> None:
+    """What was said once lapses."""
     for place in sorted(bench.all(Place), key=lambda p: p.place):
         if place.armed_until_ns is not None and entry.stamp.mono_ns >= place.armed_until_ns:
-            bench.decide("placed", None, place=place.place, set={"armed": None, "armed_until_ns": None})
+            bench.decide("lapsed", None, place=place.place)

@@ -11,6 +11,9 @@ from .protocol import Protocol
 
 #: Two prints of one instrument nearer than this, and within one division, are one touch.
 DEAD_TIME_NS = 250_000_000
+#: So many touches within so long look like hosing.
+HOSING_TOUCHES = 3
+HOSING_NS = 2_000_000_000
 #: How long a destructive act said once waits to be said again.
 ARMED_NS = 15_000_000_000
 

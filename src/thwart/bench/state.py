@@ -44,6 +44,8 @@ class Specimen:
     provisional: bool = False
     values: Mapping[str, int] = field(default_factory=dict)
     missing: Mapping[str, str] = field(default_factory=dict)
+    codes: Mapping[str, int] = field(default_factory=dict)
+    """Coded field → seq of the observation that stands."""
     containers: tuple[str, ...] = ()
     worst_verdict: Verdict | None = None
     given: int = 0
@@ -81,6 +83,8 @@ class Reading:
     why: str | None = None
     specimen_id: str | None = None
     """The specimen that was in hand at its place when it arrived, whatever became of it."""
+    measurement_seq: int | None = None
+    """The measurement last made of it, whatever became of that."""
 
     @property
     def id(self) -> int:
@@ -194,6 +198,8 @@ class Batch:
     presentation: str | None
     end_reason: str | None
     practice: bool = False
+    skipped: tuple[str, ...] = ()
+    """Containers left out for good while it was open."""
 
     @property
     def id(self) -> str:
@@ -252,6 +258,8 @@ class Instrument:
     last_ns: int | None = None
     zero: str | None = None
     """Last good resting value, base unit."""
+    arrivals_ns: tuple[int, ...] = ()
+    """When its last readings arrived, bounces apart: three touches within two seconds look like hosing."""
     since_zero: tuple[int, ...] = ()
     """Measurements since the last good zero."""
 
@@ -284,6 +292,7 @@ class Place:
     armed_until_ns: int | None = None
     paused: bool = False
     paused_ns: int | None = None
+    """Since when; None where that can't be told any more."""
     measurer: str | None = None
     recorder: str | None = None
     stager: str | None = None
@@ -312,6 +321,8 @@ class Desk:
     asked: int = 0
     asked_statistical: int = 0
     started_seq: int | None = None
+    boot: str | None = None
+    """Boot of the last start: monotonic times of another can't be compared."""
     config_sha256: str | None = None
     """Hash of the configuration last recorded whole."""
 

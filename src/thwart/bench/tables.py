@@ -1,6 +1,6 @@
 """The life of specimens, readings, measurements and questions as transition tables. Pure.
 
-The kernel moves a state only through `step`; the documentation's diagrams are drawn from these tables and a test
+A state moves only through `step`, but for undo and redo, which put back what was; the documentation's diagrams are drawn from these tables and a test
 walks every row.
 """
 
@@ -25,6 +25,7 @@ READING: Table = {
     (None, "finds filled"): "waiting",
     (None, "load unseen"): "waiting",
     (None, "changed on the pan"): "waiting",
+    (None, "fits badly"): "waiting",
     (None, "same again"): "doubled",
     (None, "load of a fish before"): "stale",
     (None, "is the tare"): "tare",
@@ -35,6 +36,7 @@ READING: Table = {
     ("waiting", "taken back"): "loose",
     ("taken", "superseded"): "superseded",
     ("taken", "taken back"): "loose",
+    ("taken", "offered back"): "waiting",
     ("taken", "was the tray"): "tare",
     ("waiting", "was the tray"): "tare",
     ("loose", "was the tray"): "tare",
@@ -44,6 +46,8 @@ MEASUREMENT: Table = {
     (None, "fits"): "stands",
     (None, "doesn't fit"): "questioned",
     ("questioned", "stood by"): "stands",
+    ("questioned", "fits"): "stands",
+    ("stands", "doesn't fit"): "questioned",
     ("stands", "superseded"): "superseded",
     ("questioned", "superseded"): "superseded",
     ("stands", "withdrawn"): "withdrawn",
@@ -57,6 +61,7 @@ QUESTION: Table = {
     ("open", "answered"): "answered",
     ("quiet", "answered"): "answered",
     ("quiet", "read out"): "read-out",
+    ("read-out", "answered"): "answered",
 }
 
 TABLES: Mapping[str, Table] = {

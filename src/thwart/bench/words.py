@@ -27,6 +27,9 @@ QUESTIONS: dict[str, str] = {
     "taken-back": "{value} {unit} from {instrument} is loose since {number} was taken back",
     "same-fish": "{number}, {taken}; {wanted} wanted: same fish?",
     "same-value": "{instrument} says {value} {unit} again, and can't show whether it was cleared: again or new?",
+    "not-positive": "{number}: {measurand} {value} {unit} can't be a fish: measure again, or `tared`",
+    "ratio": "{number}: {value} {unit} doesn't go with {other} {other_value} ({low} to {high}): `again` measures {other} anew, `stands` takes it as {measurand}",
+    "hosing": "{touches} touches within two seconds: `pause`?",
     "surplus": "{number}: {measurand} isn't taken of {species}",
 }  # fmt: skip
 
@@ -55,13 +58,14 @@ REFUSALS: dict[str, str] = {
     "not-the-division": "{act}: {text} is finer than the division {division} of what measured it",
     "unknown-fish": "there is no fish {number}",
     "fish-not-closed": "fish {number} isn't closed",
-    "void-fish": "fish {number} is void; it can't be in hand again",
+    "void-fish": "fish {number} is void: there never was such a fish",
     "no-containers": "{act}: this protocol has no containers in a known series",
     "series-at-end": "{act}: the series of containers is at its end ({label})",
     "has-container": "{number} has its container already ({label})",
     "label-check": "scan {text!r}: its check character is wrong; scan it again or type it",
     "card-check": "card {text!r}: its check character is wrong; scan it again",
     "card-form": "card {text!r} isn't a card of this program",
+    "undo-elsewhere": "undo: {number} was worked on elsewhere since; `void` it or mend it",
     "label-used": "container {label} belongs to fish {number}; scan the right one, or `recall {number}`",
     "label-out-of-series": "container {label} isn't in the series {first} to {last}",
     "label-skipped": "container {label} was left out for good",
@@ -74,7 +78,6 @@ REFUSALS: dict[str, str] = {
     "numbers-used-up": "the block of numbers {first} to {last} is used up; widen it in the protocol",
     "practice-open": "practice changes only between batches: close {batch} first",
     "already": "{act}: so it is already",
-    "other-container": "{number} is open; scanning the container of {other} can't close it",
 }  # fmt: skip
 
 #: Why a reading is loose, stale, doubled or refused → words.
@@ -88,6 +91,7 @@ WHY: dict[str, str] = {
     "bounce": "the same touch again",
     "same-load": "the load settled again",
     "load-before": "it lay there for {number} already",
+    "fish-before": "it arrived for {number}, which has one already",
     "tare": "a tare",
     "moving": "not settled",
     "beyond": "beyond the instrument",
@@ -100,6 +104,16 @@ WHY: dict[str, str] = {
 
 #: Acts said once that want saying again → words.
 ARMED = "{act} {what}: say it again to do it"
+
+
+#: What a person or a scanner said is shown up to so many characters.
+_SHOWN = 60
+
+
+def shown(text: object) -> str:
+    """A text from outside as it is shown: cut where it is long."""
+    whole = str(text)
+    return whole if len(whole) <= _SHOWN else whole[:_SHOWN] + "…"
 
 
 def say(table: Mapping[str, str], code: str, args: Mapping[str, Any]) -> str:
