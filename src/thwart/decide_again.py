@@ -13,10 +13,9 @@ from decimal import Decimal
 from typing import Any
 
 from .bench.kernel import Bench
-from .bench.setup import Setup
 from .bench.state import Key, MemoryRecords, Object
 from .entries import Entry
-from .errors import ThwartError
+from .folding import setup_of
 from .service.clerk import fault_text
 
 #: Numbers agree to so many significant digits, one unit in the last.
@@ -53,7 +52,7 @@ def decide_again(groups: Iterable[Sequence[Entry]]) -> Iterator[tuple[Sequence[E
     judge: Bench | None = None
     for group in groups:
         if told is None or judge is None:
-            setup = _setup_of(group[0])
+            setup = setup_of(group[0])
             told, judge = Bench(setup, MemoryRecords()), Bench(setup, MemoryRecords())
         decisions, changed = decided(judge, group[0])
         _records(judge).store(changed)
@@ -63,21 +62,6 @@ def decide_again(groups: Iterable[Sequence[Entry]]) -> Iterator[tuple[Sequence[E
         if differences:
             judge = _like(told)
         yield group, differences
-
-
-def _setup_of(entry: Entry) -> Setup:
-    if entry.kind != "configured" or "setup" not in entry.body:
-        raise ThwartError(
-            f"entry {entry.seq} is {entry.kind!r}, not the configuration a ledger begins with",
-            "only a whole ledger can be decided again",
-        )
-    try:
-        return Setup.from_json(entry.body["setup"])
-    except (ValueError, KeyError, TypeError) as fault:
-        raise ThwartError(
-            f"entry {entry.seq} holds a configuration this version can't read: {fault}",
-            "use the version of thwart that wrote it; the entry `started` names it",
-        ) from None
 
 
 def _records(bench: Bench) -> MemoryRecords:

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import json
-import sys
+import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
 from .. import __version__
-from ..announce.feed import Group, lines_of
+from ..announce.feed import lines_of
 from ..announce.narrate import narrate
+from ..errors import ThwartError
 from ..ledger import Ledger
 from ..service.clerk import groups
-from .benches import bench_argument, ledger_of
+from ..service.folder import Lock
+from .bars import Bars
+from .benches import bench_argument, is_bench, ledger_of
 
 _SHOWN = 20
 
@@ -62,18 +66,13 @@ def _decide(ledger: Ledger) -> int:
     found: list[Difference] = []
     inputs = 0
     versions: set[str] = set()
-    with click.progressbar(length=total, label="deciding again", file=sys.stderr) as bar:
-
-        def counted() -> Iterator[Group]:
-            for group in groups(ledger.entries()):
-                yield group
-                bar.update(len(group))
-
-        for group, differences in decide_again(counted()):
+    with Bars("deciding again") as told:
+        for group, differences in decide_again(groups(ledger.entries())):
             inputs += 1
             found += differences
             if group[0].kind == "started":
                 versions.add(str(group[0].body.get("version")))
+            told(group[-1].seq, total)
     for d in found[:_SHOWN]:
         click.echo(f"entry {d.input_seq} ({d.kind}): {d.what}: recorded {d.recorded}, now {d.again}")
     if len(found) > _SHOWN:
@@ -82,3 +81,99 @@ def _decide(ledger: Ledger) -> int:
         click.echo(f"written by thwart {', '.join(sorted(versions))}, decided again by {__version__}", err=True)
     click.echo(f"{inputs} inputs, {total} entries: " + (f"{len(found)} differences" if found else "all the same"))
     return 1 if found else 0
+
+
+@click.command(epilog="Example: thwart audit lake-survey")
+@bench_argument
+def audit(bench: Path | None) -> None:
+    """Prove that the ledger is whole and agrees with itself.
+
+    BENCH is a bench folder or a ledger file; a running service isn't disturbed, and nothing is changed. Looked at: the
+    file, the chain of hashes through every entry, triggers and views, and whether the tables say what the entries say.
+    Exit code 1 where anything is wrong.
+    """
+    from ..folding import Folding
+    from ..ledger.audit import audit as look
+
+    path = ledger_of(bench)
+    with Bars("reading entries", "comparing tables") as told:
+        report = look(path, Folding(), told)
+    if not report.sound:
+        for problem in report.problems:
+            click.echo(f"thwart: {path}: {problem}", err=True)
+        raise ThwartError(
+            f"{path} is not sound", "tables that differ: `thwart rebuild`; anything else: go on with the last backup"
+        )
+    click.echo(f"{path} is sound: {report.entries} entries, the last one's hash {report.last_hash.hex()}")
+
+
+@click.command(epilog="Example: thwart backup lake-survey /media/stick/lake-survey-day-1.db")
+@click.argument("paths", nargs=-1, required=True, metavar="[BENCH] TO", type=click.Path(path_type=Path))
+def backup(paths: tuple[Path, ...]) -> None:
+    """Copy the ledger while the bench runs, and verify the copy.
+
+    TO is a file that doesn't exist yet, or a folder: then the file is named after the bench and the time (UTC). The copy
+    is one consistent state, read back whole; beside it stands its SHA-256, for `sha256sum -c`. A running service isn't
+    disturbed. Copying ledger.db by other means while a service runs may give a broken file.
+    """
+    if len(paths) > 2:
+        raise click.UsageError("expected [BENCH] TO")
+    from ..ledger.backup import backup as copy_out
+
+    path, to = ledger_of(paths[0] if len(paths) == 2 else None), paths[-1]
+    if to.is_dir():
+        to /= time.strftime(f"{path.resolve().parent.name}-%Y%m%dT%H%M%SZ.db", time.gmtime())
+    with Bars("copying", "reading back") as told:
+        copy = copy_out(path, to, told)
+    click.echo(f"{copy.path}: {copy.entries} entries, read back and verified")
+    click.echo(f"sha256 {copy.sha256}, last entry's hash {copy.last_hash.hex()}")
+
+
+@click.command(epilog="Example: thwart rebuild lake-survey")
+@bench_argument
+def rebuild(bench: Path | None) -> None:
+    """Make the ledger's tables anew from its entries.
+
+    Entries are the record and stay as they are; tables can always be made again from them, all or nothing. The service
+    must be stopped. Says what was different before.
+    """
+    from ..folding import Folding
+    from ..ledger.rebuild import rebuild as remake
+
+    path, fold = ledger_of(bench), Folding()
+    with _alone(path), Bars("folding entries") as told:
+        made = remake(path, fold, told, fold.snapshot)
+    for line in made.differences:
+        click.echo(f"was different: {line}")
+    was = f"{len(made.differences)} rows were different" if made.differences else "they were right before, too"
+    click.echo(f"{path}: tables made anew from {made.entries} entries; {was}")
+
+
+@click.command(epilog="Example: thwart migrate lake-survey")
+@bench_argument
+def migrate(bench: Path | None) -> None:
+    """Bring a ledger's tables to this version, after a backup beside it.
+
+    Entries are never changed. The service must be stopped; `thwart run` says when a migration is needed. Where nothing
+    is to be done, nothing is.
+    """
+    from ..folding import Folding
+    from ..ledger.rebuild import migrate as bring_up
+
+    path, fold = ledger_of(bench), Folding()
+    with _alone(path), Bars("copying", "reading back", "folding entries") as told:
+        made = bring_up(path, fold, told, fold.snapshot)
+    if made is None:
+        click.echo(f"{path} is of this version already")
+    else:
+        click.echo(f"{path}: tables brought to this version from {made.entries} entries; backup in {made.backup}")
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """No service may run on the bench meanwhile. Raises BenchInUse."""
+    if not is_bench(path.parent):
+        yield
+        return
+    with Lock(path.parent):
+        yield
