@@ -120,7 +120,9 @@ def sixteen_scales() -> None:
             channel.feed(chunk, now)
     grown = tracemalloc.get_traced_memory()[0]
     tracemalloc.stop()
-    print(f"16 scales, 50 frames/s each: {spent / (3000 * 0.02):.2%} of one core; kept after another minute: {grown / 1024:.0f} KiB")
+    print(
+        f"16 scales, 50 frames/s each: {spent / (3000 * 0.02):.2%} of one core; kept after another minute: {grown / 1024:.0f} KiB"
+    )
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
 import pytest
@@ -17,17 +18,17 @@ PROFILES = {name: load_profile(path) for name, path in shipped_profiles().items(
 
 #: Every way of framing, with awkward bytes: check bytes that look like terminators, terminators that share bytes.
 FRAMINGS = {
-    "crlf": Framing(terminators=("\r\n",), max_length=8),  # type: ignore[arg-type]
-    "cr": Framing(terminators=("\r",), max_length=8),  # type: ignore[arg-type]
-    "crlf-or-lf": Framing(terminators=("\r\n", "\n"), max_length=8, filler="\r"),  # type: ignore[arg-type]
-    "three": Framing(terminators=("aab", "ab", "cc"), max_length=6, filler=""),  # type: ignore[arg-type]
-    "blank-line": Framing(terminators=("\r\n\r\n",), max_length=12),  # type: ignore[arg-type]
-    "stx-etx": Framing(start="\x02", end="\x03", max_length=8),  # type: ignore[arg-type]
-    "stx-etx-bcc": Framing(start="\x02", end="\x03", check_bytes=1, max_length=8),  # type: ignore[arg-type]
-    "ab-bc-2": Framing(start="ab", end="bc", check_bytes=2, max_length=9, filler=" "),  # type: ignore[arg-type]
-    "fixed": Framing(length=4, max_length=8),
-    "fixed-start": Framing(start="\x02", length=4, max_length=8),  # type: ignore[arg-type]
-    "fixed-start-2": Framing(start="ab", length=5, max_length=7),  # type: ignore[arg-type]
+    "crlf": Framing.model_validate({"terminators": ("\r\n",), "max_length": 8}),
+    "cr": Framing.model_validate({"terminators": ("\r",), "max_length": 8}),
+    "crlf-or-lf": Framing.model_validate({"terminators": ("\r\n", "\n"), "max_length": 8, "filler": "\r"}),
+    "three": Framing(terminators=("aab", "ab", "cc"), max_length=6, filler=""),
+    "blank-line": Framing.model_validate({"terminators": ("\r\n\r\n",), "max_length": 12}),
+    "stx-etx": Framing.model_validate({"start": "\x02", "end": "\x03", "max_length": 8}),
+    "stx-etx-bcc": Framing.model_validate({"start": "\x02", "end": "\x03", "check_bytes": 1, "max_length": 8}),
+    "ab-bc-2": Framing(start="ab", end="bc", check_bytes=2, max_length=9, filler=" "),
+    "fixed": Framing.model_validate({"length": 4, "max_length": 8}),
+    "fixed-start": Framing.model_validate({"start": "\x02", "length": 4, "max_length": 8}),
+    "fixed-start-2": Framing(start="ab", length=5, max_length=7),
 }
 ALPHABET = b"\x02\x03\r\nabc 1"
 noise = st.one_of(
@@ -40,7 +41,7 @@ def fed(framer: Framer, data: bytes, cuts: list[int], at: list[int]) -> list[Fra
     """Feed `data` cut at `cuts`, each piece at its time."""
     out: list[Frame] = []
     edges = sorted({0, *(cut % (len(data) + 1) for cut in cuts), len(data)})
-    for number, (first, last) in enumerate(zip(edges, edges[1:], strict=False)):
+    for number, (first, last) in enumerate(itertools.pairwise(edges)):
         out += framer.feed(data[first:last], at[min(number, len(at) - 1)])
     return out
 
@@ -120,9 +121,7 @@ def test_a_check_byte_may_be_anything(data: bytes, check: int) -> None:
     wakes=st.lists(st.integers(0, 2000), max_size=8),
 )
 @settings(max_examples=80, deadline=None, derandomize=True)
-def test_framing_by_silence_is_a_function_of_byte_and_time(
-    pieces: list[tuple[bytes, int]], wakes: list[int]
-) -> None:
+def test_framing_by_silence_is_a_function_of_byte_and_time(pieces: list[tuple[bytes, int]], wakes: list[int]) -> None:
     """Cut byte by byte or not, woken or not: a frame is a run of bytes with less than the gap between them."""
     framing = Framing(gap_ms=50, max_length=16)
     whole, single = framer_for(framing), framer_for(framing)

@@ -94,7 +94,8 @@ def test_unknown_unit() -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "text"), [("412.50", "412.5"), ("0.00", "0"), ("-0", "0"), ("1E+3", "1000"), ("-1.20", "-1.2"), ("100", "100")]
+    ("value", "text"),
+    [("412.50", "412.5"), ("0.00", "0"), ("-0", "0"), ("1E+3", "1000"), ("-1.20", "-1.2"), ("100", "100")],
 )
 def test_plain(value: str, text: str) -> None:
     assert units.plain(Decimal(value)) == text

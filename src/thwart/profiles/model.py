@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
-from typing import Annotated, Any, Literal, Self
+from itertools import permutations
+from typing import Annotated, Any, Literal, Self, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, PlainSerializer, model_validator
 
 from .. import units
-from ..tomlfile import Strict
+from ..records import DESCRIPTOR, REPORT, record
+from ..tomlfile import Faults, Strict
 from ..wire.events import Condition, LoadMark, RejectReason
 from ..wire.patterns import compiled
 
+M = TypeVar("M", bound=Strict)
 Kind = Literal["length", "mass", "identifier", "key"]
 Mode = Literal["streams", "prints", "asked"]
 Evidence = Literal["stream", "each", "none"]
 #: What a mark of the instrument can mean. `normal` is a mark that says nothing special.
 Meaning = Literal[
-    "normal", "settled", "moving", "zero", "overload", "underload", "error", "gross", "net", "tare"
+    "normal", "settled", "moving", "zero", "overload", "underload", "needs-zero", "error", "gross", "net", "tare"
 ]  # fmt: skip
 CheckKind = Literal[
     "xor", "sum", "twos-complement",
@@ -44,6 +47,21 @@ def _to_bytes(given: object) -> object:
 Wire = Annotated[bytes, BeforeValidator(_to_bytes), PlainSerializer(lambda b: b.decode("latin-1"), return_type=str)]
 
 
+def _to_raw(given: object) -> object:
+    if not isinstance(given, str):
+        return given
+    try:
+        return bytes.fromhex(given)
+    except ValueError:
+        raise ValueError("pairs of hexadecimal digits, spaces between them allowed") from None
+
+
+#: Bytes written as hexadecimal digits: `"05 8D 09 20"`.
+HexBytes = Annotated[
+    bytes, BeforeValidator(_to_raw), PlainSerializer(lambda b: b.hex(" ").upper(), return_type=str)
+]
+
+
 def _to_pattern(given: object) -> object:
     if isinstance(given, str):
         compiled(given)
@@ -62,6 +80,13 @@ def _to_unit(given: object) -> object:
 
 Unit = Annotated[str, BeforeValidator(_to_unit)]
 Span = tuple[Annotated[int, Field(ge=1)], Annotated[int, Field(ge=1)]]
+
+
+def _without(model: M, problems: Iterable[str]) -> M:
+    """The model, if there are no problems. Raises Faults."""
+    if faults := list(problems):
+        raise Faults(faults)
+    return model
 
 
 def _to_stop_bits(given: float) -> float:
@@ -87,8 +112,14 @@ class Framing(Strict):
     """Where a frame begins and ends: by exactly one of `terminators`, `start` with `end`, `length`, `gap_ms`.
 
     `length` may have a `start` too. `check_bytes` follow the `end`; `filler` may stand between frames and means nothing.
+
+    `reports` is for USB devices that send reports: a `scale`'s and the presses of `keys` are frames by themselves; what a
+    `keyboard` types is text (Enter is CR, Tab is HT) with terminators, `gap_ms`, or both. A `descriptor` (hex) stands in
+    for the device's own where that one lies or can't be read.
     """
 
+    reports: Literal["scale", "keyboard", "keys"] | None = None
+    descriptor: HexBytes = b""
     terminators: tuple[Wire, ...] = ()
     start: Wire = b""
     end: Wire = b""
@@ -100,8 +131,10 @@ class Framing(Strict):
     pause_ms: float = Field(default=1000, ge=100, le=60_000)
 
     @property
-    def style(self) -> Literal["terminators", "start-end", "length", "gap"]:
-        """Which of the four ways this is."""
+    def style(self) -> Literal["reports", "terminators", "start-end", "length", "gap"]:
+        """Which of the five ways this is."""
+        if self.reports is not None:
+            return "reports"
         if self.terminators:
             return "terminators"
         if self.gap_ms is not None:
@@ -109,40 +142,41 @@ class Framing(Strict):
         return "length" if self.length is not None else "start-end"
 
     @model_validator(mode="after")
-    def _one_way(self) -> Self:
-        ways = [
-            name
-            for name, given in (
-                ("terminators", self.terminators),
-                ("end", self.end),
-                ("length", self.length),
-                ("gap_ms", self.gap_ms),
-            )
-            if given
-        ]
-        if len(ways) != 1:
+    def _consistent(self) -> Self:
+        return _without(self, self._problems())
+
+    def _problems(self) -> Iterable[str]:
+        given = {"terminators": self.terminators, "end": self.end, "length": self.length, "gap_ms": self.gap_ms}
+        ways = [name for name, value in given.items() if value]
+        if self.descriptor and self.reports is None:
+            yield "descriptor: belongs to reports"
+        if self.reports in ("scale", "keys"):
+            if ways or self.start or self.check_bytes:
+                yield f"reports: each report of a {self.reports} device is whole by itself and needs no other framing"
+            return
+        if self.reports == "keyboard":
+            if not ways or set(ways) - {"terminators", "gap_ms"}:
+                yield "reports: what a keyboard types is framed by terminators, gap_ms, or both"
+        elif len(ways) != 1:
             said = f"has {' and '.join(ways)}" if ways else "has none"
-            raise ValueError(f"needs exactly one of terminators, start with end, length, gap_ms ({said})")
+            yield f"terminators: needs exactly one of terminators, start with end, length, gap_ms ({said})"
+            return
         if bool(self.start) != bool(self.end) and not (self.start and self.length):
-            raise ValueError("start belongs with end (or with length), and end with start")
+            yield "start: belongs with end (or with length), and end with start"
         if self.start and self.end and (self.start in self.end or self.end in self.start):
-            raise ValueError("start and end must differ, and neither may hold the other")
+            yield "start: must differ from end, and neither may hold the other"
         if self.check_bytes and not self.end:
-            raise ValueError("check_bytes stand after end, so they need start and end")
+            yield "check_bytes: stand after end, so they need start and end"
         if self.length is not None and (self.length > self.max_length or len(self.start) >= self.length):
-            raise ValueError("length must be above that of start and at most max_length")
-        if any(not t for t in self.terminators):
-            raise ValueError("a terminator is empty")
-        for one in self.terminators:
-            for other in self.terminators:
-                at = other.find(one)
-                if one is not other and 0 <= at < len(other) - len(one):
-                    raise ValueError(
-                        f"terminator {one!r} would cut {other!r} short: keep {one!r} and name the rest in filler"
-                    )
-                if one is not other and one == other:
-                    raise ValueError(f"terminator {one!r} is there twice")
-        return self
+            yield "length: must be above that of start and at most max_length"
+        if b"" in self.terminators:
+            yield "terminators: one is empty"
+        elif len(set(self.terminators)) < len(self.terminators):
+            yield "terminators: one is there twice"
+        else:
+            for one, other in permutations(self.terminators, 2):
+                if 0 <= other.find(one) < len(other) - len(one):
+                    yield f"terminators: {one!r} would cut {other!r} short; keep {one!r} and name the rest in filler"
 
 
 class Checksum(Strict):
@@ -194,43 +228,48 @@ class Layout(Strict):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
+        return _without(self, self._problems())
+
+    def _problems(self) -> Iterable[str]:
         if (self.pattern is None) == (self.columns is None):
-            raise ValueError("needs either a pattern or columns")
-        if self.columns is not None:
-            for name, (first, last) in self.columns.items():
-                if last < first:
-                    raise ValueError(f"columns: {name} ends before it begins")
-            reach = max((last for _, last in self.columns.values()), default=0)
-            if not self.columns or (self.width is not None and self.width < reach):
-                raise ValueError(
-                    "columns: none given" if not self.columns else f"width is below the last column, {reach}"
-                )
-        elif self.width is not None:
-            raise ValueError("width belongs to columns")
+            yield "pattern: needs either a pattern or columns"
+            return
+        yield from self._column_problems()
         have = set(self.fields)
         if missing := sorted(set(self.marks) - have):
-            raise ValueError(f"marks are given for a field that isn't there: {', '.join(missing)}")
+            yield f"marks: given for a field that isn't there: {', '.join(missing)}"
         if stray := sorted(have - set(FIELDS) - set(self.marks)):
-            raise ValueError(
-                f"field without meaning: {', '.join(stray)}; give it marks, or name it one of {', '.join(FIELDS)}"
+            yield (
+                f"{'pattern' if self.columns is None else 'columns'}: field without meaning: {', '.join(stray)}; "
+                f"give it marks, or name it one of {', '.join(FIELDS)}"
             )
         if "identifier" in have and have & set(NUMBER_FIELDS):
-            raise ValueError("a frame holds an identifier or a number, not both")
-        if ("major" in have) != ("minor" in have) or (self.compound is None) != ("major" not in have):
-            raise ValueError(
-                'fields major and minor and the key compound belong together (compound = ["[lb_av]", "[oz_av]"])'
-            )
-        if {"number", "net"} <= have or {"number", "major"} <= have or {"net", "major"} <= have:
-            raise ValueError("one of number, net, or major with minor: these are several")
+            yield "identifier: a frame holds an identifier or a number, not both"
+        if len(have & {"number", "net", "major"}) > 1:
+            yield "number: only one of number, net, or major with minor counts; these are several"
         if have & {"gross", "tare"} and "net" not in have:
-            raise ValueError("gross and tare are proofs of net: where only one number counts, call it number")
+            yield "gross: gross and tare are proofs of net; where only one number counts, call it number"
+        if len({"major" in have, "minor" in have, self.compound is not None}) > 1:
+            yield 'compound: goes with the fields major and minor (compound = ["[lb_av]", "[oz_av]"])'
         if self.compound is not None:
-            big, small = (units.FACTORS[u] for u in self.compound)
-            if big[0] != small[0] or big[1] <= small[1] or big[1] % small[1]:
-                raise ValueError("compound: the first unit must be a whole multiple of the second")
+            (big, large), (small, little) = (units.FACTORS[unit] for unit in self.compound)
+            if big != small or large <= little or large % little:
+                yield "compound: the first unit must be a whole multiple of the second"
         if "unit" in have and (self.unit is not None or self.compound is not None):
-            raise ValueError("the unit is in the frame or implied, not both")
-        return self
+            yield "unit: is in the frame or implied, not both"
+
+    def _column_problems(self) -> Iterable[str]:
+        if self.columns is None:
+            if self.width is not None:
+                yield "width: belongs to columns"
+            return
+        for name, (first, last) in self.columns.items():
+            if last < first:
+                yield f"columns.{name}: ends before it begins"
+        if not self.columns:
+            yield "columns: none given"
+        elif self.width is not None and self.width < (reach := max(last for _, last in self.columns.values())):
+            yield f"width: is below the last column, {reach}"
 
 
 class Settle(Strict):
@@ -244,10 +283,9 @@ class Settle(Strict):
     limit_ms: float = Field(default=10_000, gt=0, le=600_000)
 
     @model_validator(mode="after")
-    def _limit_holds_window(self) -> Self:
-        if self.limit_ms < self.window_ms:
-            raise ValueError("limit_ms is below window_ms: nothing could settle in time")
-        return self
+    def _consistent(self) -> Self:
+        too_short = self.limit_ms < self.window_ms
+        return _without(self, ["limit_ms: is below window_ms, so nothing could settle in time"] if too_short else [])
 
 
 class Ask(Strict):
@@ -257,15 +295,27 @@ class Ask(Strict):
     interval_ms: float = Field(default=200, ge=20, le=60_000)
 
 
+def _to_hex(given: str) -> str:
+    try:
+        bytes.fromhex(given)
+    except ValueError:
+        raise ValueError("pairs of hexadecimal digits, spaces between them allowed") from None
+    return given
+
+
 class Sample(Strict):
     """A frame as it comes off the line (`frame` as text, or `hex`) and exactly what it means.
+
+    Of a USB device, the `reports` that make the frame, with the `descriptor` they were laid out by (both hex).
 
     What isn't stated is claimed to be absent: no text, no mark. `rejected` names the reason it must be refused with;
     `chatter` says it is to be ignored.
     """
 
     frame: Wire | None = None
-    hex: str | None = None
+    hex: Annotated[str, AfterValidator(_to_hex)] | None = None
+    descriptor: HexBytes = b""
+    reports: tuple[HexBytes, ...] = ()
     text: str | None = None
     unit: Unit | None = None
     condition: Condition = "ok"
@@ -279,18 +329,18 @@ class Sample(Strict):
     @property
     def raw(self) -> bytes:
         """The sample's bytes."""
+        if self.reports:
+            head = record(DESCRIPTOR, 0, self.descriptor) if self.descriptor else b""
+            return head + b"".join(record(REPORT, 0, report) for report in self.reports)
         return self.frame if self.frame is not None else bytes.fromhex(self.hex or "")
 
     @model_validator(mode="after")
-    def _one_form(self) -> Self:
-        if (self.frame is None) == (self.hex is None):
-            raise ValueError("needs either frame or hex")
-        if self.hex is not None:
-            try:
-                bytes.fromhex(self.hex)
-            except ValueError:
-                raise ValueError("hex: pairs of hexadecimal digits, spaces between them allowed") from None
-        return self
+    def _consistent(self) -> Self:
+        forms = (self.frame is not None) + (self.hex is not None) + bool(self.reports)
+        problems = ["frame: needs one of frame, hex, reports"] if forms != 1 else []
+        if self.descriptor and not self.reports:
+            problems.append("descriptor: belongs to reports")
+        return _without(self, problems)
 
 
 class Profile(Strict):
@@ -307,7 +357,7 @@ class Profile(Strict):
     lag_ms: float = Field(default=0, ge=0, le=60_000)
     line: Line = Line()
     framing: Framing
-    layout: tuple[Layout, ...] = Field(min_length=1)
+    layout: tuple[Layout, ...] = ()
     checksum: Checksum | None = None
     chatter: tuple[Pattern, ...] = ()
     ask: Ask | None = None
@@ -321,56 +371,70 @@ class Profile(Strict):
 
     @property
     def marks_settling(self) -> bool:
-        """Whether any layout can say `settled`."""
-        return any("settled" in meanings_of(layout) for layout in self.layout)
+        """Whether any layout can say `settled`; the Scale usage page can."""
+        return self.framing.reports == "scale" or any("settled" in meanings_of(layout) for layout in self.layout)
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
-        for problem in self._problems():
-            raise ValueError(problem)
-        return self
-
-    def _problems(self) -> Iterable[str]:
-        measures = self.kind in ("length", "mass")
-        fields = {name for layout in self.layout for name in layout.fields}
-        if measures:
-            if self.unit is None or self.division is None or self.range is None:
-                yield f"an instrument of kind {self.kind} needs unit, division and range"
-                return
-            if units.quantity_of(self.unit) != self.kind:
-                yield f"unit {self.unit} is no unit of {self.kind}"
-            if self.range[0] >= self.range[1]:
-                yield "range: the smallest value must be below the largest"
-            if not fields & {"number", "net", "major"}:
-                yield "no layout has a number, net, or major with minor"
-        else:
-            if self.unit is not None or self.division is not None or self.range is not None:
-                yield f"an instrument of kind {self.kind} has no unit, division or range"
-            if self.emptied == "stream":
-                yield f"an instrument of kind {self.kind} can't be emptied by stream"
-            if "identifier" not in fields:
-                yield "no layout has an identifier"
+        problems = [*self._kind_problems(), *self._framing_problems(), *self._report_problems()]
         if self.emptied == "stream" and self.mode == "prints":
-            yield "emptied by stream needs frames that keep coming: mode streams or asked"
+            problems.append("emptied: stream needs frames that keep coming: mode streams or asked")
         if (self.mode == "asked") != (self.ask is not None):
-            yield "mode asked and the table ask belong together"
-        yield from self._framing_problems()
+            problems.append("ask: mode asked and the table ask belong together")
         if self.settle.by in ("mark", "both") and not self.marks_settling:
-            yield f"settle.by is {self.settle.by}, but no layout has a mark that means settled"
+            problems.append(f"settle.by: is {self.settle.by}, but no layout has a mark that means settled")
+        return _without(self, problems)
+
+    def _kind_problems(self) -> Iterable[str]:
+        fields = {name for layout in self.layout for name in layout.fields}
+        measure = (self.unit, self.division, self.range)
+        if self.kind in ("identifier", "key"):
+            if any(given is not None for given in measure):
+                yield f"kind: an instrument of kind {self.kind} has no unit, division or range"
+            if self.emptied == "stream":
+                yield f"emptied: an instrument of kind {self.kind} can't be emptied by stream"
+            if "identifier" not in fields:
+                yield "layout: none has an identifier"
+            return
+        if self.unit is None or self.division is None or self.range is None:
+            yield f"kind: an instrument of kind {self.kind} needs unit, division and range"
+            return
+        if units.quantity_of(self.unit) != self.kind:
+            yield f"unit: {self.unit} is no unit of {self.kind}"
+        if self.range[0] >= self.range[1]:
+            yield "range: the smallest value must be below the largest"
+        if self.framing.reports != "scale" and not fields & {"number", "net", "major"}:
+            yield "layout: none has a number, net, or major with minor"
+
+    def _report_problems(self) -> Iterable[str]:
+        reports = self.framing.reports
+        if reports == "scale":
+            if self.kind != "mass":
+                yield "framing.reports: scale is for instruments of kind mass"
+            if self.layout:
+                yield "layout: the device's own descriptor lays out a scale's reports; remove this"
+        elif not self.layout:
+            yield "layout: none is given"
+        if reports == "keys" and self.kind != "key":
+            yield "framing.reports: keys is for instruments of kind key; a scanner's is keyboard"
+        if reports is not None and (self.checksum is not None or self.ask is not None):
+            yield "framing.reports: reports carry no checksum, and nothing is asked"
 
     def _framing_problems(self) -> Iterable[str]:
         framing, check = self.framing, self.checksum
+        if framing.reports is not None:
+            return
         if framing.gap_ms is not None and framing.gap_ms < 3 * self.line.latency_ms:
             yield (
-                f"framing.gap_ms of {framing.gap_ms:g} is below three times line.latency_ms ({self.line.latency_ms:g}): "
-                "the adapter's own pauses would cut frames; use a terminator, a longer gap, or lower the adapter's latency"
+                f"framing.gap_ms: {framing.gap_ms:g} is below three times line.latency_ms ({self.line.latency_ms:g}): the "
+                "adapter's own pauses would cut frames; use a terminator, a longer gap, or lower the adapter's latency"
             )
         if framing.length is not None and not framing.start and self.mode == "streams":
-            yield "framing.length without start can't find the first frame of a stream: name its start bytes"
+            yield "framing.length: without start the first frame of a stream can't be found; name its start bytes"
         if framing.check_bytes and (check is None or check.trailing or check.width != framing.check_bytes):
-            yield "framing.check_bytes needs a checksum of that width without trailing bytes"
+            yield "framing.check_bytes: need a checksum of that width without trailing bytes"
         if framing.end and check is not None and not framing.check_bytes and check.trailing < len(framing.end):
-            yield "the checksum lies before framing.end, so checksum.trailing must count the end bytes"
+            yield "checksum.trailing: the check lies before framing.end, so the end bytes must be counted here"
 
 
 def meanings_of(layout: Layout) -> set[str]:

@@ -6,9 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .decoder import Decoder
 from .events import Counts, Decoded, Frame, Reading, Rejected, RejectReason, WireEvent
-from .framer import framer_for
+from .reports import ends_of
 from .settler import Settler
 
 if TYPE_CHECKING:
@@ -23,8 +22,7 @@ class Channel:
         self.counts = Counts()
         self.last_frame_ns: int | None = None
         """When the last frame ended that was one, whatever it said; None before the first."""
-        self._framer = framer_for(profile.framing)
-        self._decoder = Decoder(profile)
+        self._framer, self._decoder = ends_of(profile)
         self._settler = Settler(profile) if profile.emptied == "stream" else None
 
     def opened(self, at_ns: int) -> None:
@@ -36,7 +34,8 @@ class Channel:
 
     def feed(self, data: bytes, at_ns: int) -> list[WireEvent]:
         """What `data`, read at `at_ns`, brought. Never raises; an empty `data` brings nothing."""
-        out = self.wake(at_ns)
+        due = self.next_wake
+        out = self.wake(at_ns) if due is not None and due <= at_ns else []
         self.counts.bytes += len(data)
         return self._frames(self._framer.feed(data, at_ns), out)
 
@@ -129,8 +128,8 @@ class Ear:
     """Frames with their meaning as bytes come, each by itself, without settling."""
 
     def __init__(self, profile: Profile) -> None:
-        self._framer, self._decoder = framer_for(profile.framing), Decoder(profile)
-        self._by_silence = profile.framing.style == "gap"
+        self._framer, self._decoder = ends_of(profile)
+        self._by_silence = profile.framing.gap_ms is not None
 
     def opened(self, at_ns: int) -> None:
         """The port was opened now: what comes before the first end of a frame is torn, unless silence came first."""

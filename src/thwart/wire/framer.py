@@ -149,7 +149,7 @@ class TerminatorFramer(Framer):
         buffer, limit, filler, find = self._buffer, self._limit, self._filler, self._find
         start, size = 0, len(buffer)
         first, base = self._first_ns, self._offset
-        while True:
+        while start < size:
             if self._discarding is None:
                 while start < size and buffer[start] in filler:
                     start += 1

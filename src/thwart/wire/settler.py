@@ -22,8 +22,8 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, ClassVar
 
 from .. import units
-from .events import Arrival, Condition, Decoded, Emptied, Frame, LoadMark, Reading, WireEvent
-from .rest import Rest, Seen, detector_for
+from .events import NO_NUMBER, Arrival, Condition, Decoded, Emptied, Frame, LoadMark, Reading, WireEvent
+from .rest import Seen, detector_for
 
 if TYPE_CHECKING:
     from ..profiles.model import Profile
@@ -51,6 +51,8 @@ class _Load:
         self.baseline = baseline
         self.level: Decimal | None = None
         """Where it last rested, followed while it creeps."""
+        self.low = Decimal(0)
+        """At and below this it seems gone."""
         self.reading: Reading | None = None
         self.plateaus = 0
         self.overload_told = False
@@ -125,8 +127,9 @@ class Settler:
         settle = profile.settle
         self._profile_unit = profile.unit
         self._division = units.to_base(profile.division, profile.unit)
-        self._same = SAME_DIVISIONS * self._division
         noise = self._division if settle.noise is None else units.to_base(settle.noise, profile.unit)
+        # What counts as rest may be wider than two divisions; within it nothing can be told apart.
+        self._same = max(SAME_DIVISIONS * self._division, noise)
         self._smallest = (
             SMALLEST_DIVISIONS * self._division
             if settle.smallest is None
@@ -147,6 +150,7 @@ class Settler:
         self._state = "unknown"
         self._baseline: Decimal | None = None
         self._home: Decimal | None = None
+        self._follow_ns = 0
         self._load: _Load | None = None
         self._unrest: _Unrest | None = None
         self._fall: _Fall | None = None
@@ -178,7 +182,7 @@ class Settler:
         if decoded.unit is not None:
             self._unit = decoded.unit
         if decoded.value is None:
-            if decoded.condition in ("overload", "underload", "error"):
+            if decoded.condition in NO_NUMBER:
                 self._troubled(out, frame, decoded)
             return out
         self._trouble = None
@@ -187,10 +191,10 @@ class Settler:
             self._marked_otherwise(out, frame, decoded)
             if decoded.load == "tare":
                 return out
-        rest = self._detector.rest() if self._detector.add(seen) else None
-        if rest is None:
+        rested = self._detector.add(seen)
+        if not rested:
             self.unsettled += 1
-        self._STATES[self._state](self, out, frame, seen, rest)
+        self._STATES[self._state](self, out, frame, seen, rested)
         return out
 
     def tared(self, at_ns: int) -> list[WireEvent]:
@@ -203,45 +207,47 @@ class Settler:
 
     # -- the four states -----------------------------------------------------------------------------------------
 
-    def _in_unknown(self, out: list[WireEvent], frame: Frame, seen: Seen, rest: Rest | None) -> None:
+    def _in_unknown(self, out: list[WireEvent], frame: Frame, seen: Seen, rested: bool) -> None:
         if self._load is None:
-            self._load = _Load(frame.first_ns - self._lag_ns, None)
+            self._load = self._lay(frame, None)
             self._unrest = _Unrest(seen.at_ns, self._window_ns)
         self._load.keep(seen.at_ns, seen.raw)
-        if rest is None:
+        if not rested:
             self._restless(seen)
-        elif rest.seen.value <= self._same:
-            self._become_empty(rest.seen.value)
+        elif (value := self._detector.rest().seen.value) <= self._same:
+            self._become_empty(value)
         else:
             self._state = "load"
-            self._rested(out, self._load, seen.at_ns, rest)
+            self._rested(out, self._load, seen)
 
-    def _in_rebasing(self, out: list[WireEvent], frame: Frame, seen: Seen, rest: Rest | None) -> None:
-        if rest is not None:
-            self._become_empty(rest.seen.value)
+    def _in_rebasing(self, out: list[WireEvent], frame: Frame, seen: Seen, rested: bool) -> None:
+        if rested:
+            self._become_empty(self._detector.rest().seen.value)
 
-    def _in_empty(self, out: list[WireEvent], frame: Frame, seen: Seen, rest: Rest | None) -> None:
+    def _in_empty(self, out: list[WireEvent], frame: Frame, seen: Seen, rested: bool) -> None:
         assert self._baseline is not None
         if seen.value > self._baseline + self._smallest:
             self._arrive(out, frame)
-            self._in_load(out, frame, seen, rest)
-        elif rest is not None:
-            value = rest.seen.value
+            self._in_load(out, frame, seen, rested)
+        elif rested and (seen.at_ns >= self._follow_ns or seen.value < self._baseline - self._same):
+            # Once in a window is often enough for drift, and finding a median isn't for nothing.
+            self._follow_ns = seen.at_ns + self._window_ns
+            value = self._detector.rest().seen.value
             if value < self._baseline - self._same:
                 # Only what shows less than nothing can be a tray lifted off that may come back.
                 self._home = self._baseline if value < -self._same else None
             self._baseline = value
 
-    def _in_load(self, out: list[WireEvent], frame: Frame, seen: Seen, rest: Rest | None) -> None:
+    def _in_load(self, out: list[WireEvent], frame: Frame, seen: Seen, rested: bool) -> None:
         load = self._load
         assert load is not None
         if load.baseline is None and load.level is not None and seen.value > load.level + self._smallest:
             # What lay there at opening carries something now, as a tray would: it is the baseline from here on.
             self._become_empty(load.level)
-            self._in_empty(out, frame, seen, rest)
+            self._in_empty(out, frame, seen, rested)
             return
         load.keep(seen.at_ns, seen.raw)
-        if seen.value <= self._low(load):
+        if seen.value <= load.low:
             if self._fall is None:
                 self._fall = _Fall(frame.first_ns, seen.value)
             else:
@@ -249,40 +255,39 @@ class Settler:
                 self._fall.lowest = min(self._fall.lowest, seen.value)
         else:
             self._fall = None
-        if rest is not None and self._is_empty(load, rest.seen.value):
-            self._fall = self._fall or _Fall(frame.first_ns, rest.seen.value)
-            self._emptied(out, rest.seen.value)
-        elif rest is not None and self._fall is None:
-            self._rested(out, load, seen.at_ns, rest)
-        elif (
-            self._fall is not None and self._fall.frames >= FALL_FRAMES and seen.at_ns - self._fall.since_ns >= FALL_NS
-        ):
+        fall = self._fall
+        if rested and self._is_empty(load, seen.value):
+            self._fall = fall or _Fall(frame.first_ns, seen.value)
+            self._emptied(out, self._detector.rest().seen.value)
+        elif rested and fall is None:
+            self._rested(out, load, seen)
+        elif fall is not None and fall.frames >= FALL_FRAMES and seen.at_ns - fall.since_ns >= FALL_NS:
             self._state = "falling"
             self._unrest = None
         elif load.level is None or abs(seen.value - load.level) > self._same:
             self._restless(seen)
 
-    def _in_falling(self, out: list[WireEvent], frame: Frame, seen: Seen, rest: Rest | None) -> None:
+    def _in_falling(self, out: list[WireEvent], frame: Frame, seen: Seen, rested: bool) -> None:
         load, fall = self._load, self._fall
         assert load is not None and fall is not None
         near = (load.baseline or Decimal(0)) + self._smallest
-        if seen.value > (near if fall.lowest <= near else self._low(load)):
+        if seen.value > (near if fall.lowest <= near else load.low):
             fall.rise.append((frame, seen))
             lasts = frame.first_ns - fall.rise[0][0].first_ns >= RISE_NS or len(fall.rise) >= EVIDENCE_LAST
-            if rest is not None or lasts:
+            if rested or lasts:
                 self._emptied(out, None)
                 if self._state == "unknown":
                     self._become_empty(fall.lowest)
                 for earlier, kept in fall.rise[:-1]:
-                    self._STATES[self._state](self, out, earlier, kept, None)
-                self._STATES[self._state](self, out, frame, seen, rest)
+                    self._STATES[self._state](self, out, earlier, kept, False)
+                self._STATES[self._state](self, out, frame, seen, rested)
             return
         fall.rise.clear()
         fall.lowest = min(fall.lowest, seen.value)
-        if rest is not None:
-            self._emptied(out, rest.seen.value)
+        if rested:
+            self._emptied(out, self._detector.rest().seen.value)
 
-    _STATES: ClassVar[dict[str, Callable[[Settler, list[WireEvent], Frame, Seen, Rest | None], None]]] = {
+    _STATES: ClassVar[dict[str, Callable[[Settler, list[WireEvent], Frame, Seen, bool], None]]] = {
         "unknown": _in_unknown,
         "rebasing": _in_rebasing,
         "empty": _in_empty,
@@ -292,34 +297,40 @@ class Settler:
 
     # -- what they share -----------------------------------------------------------------------------------------
 
-    def _low(self, load: _Load) -> Decimal:
-        """At and below this the load seems gone."""
+    def _settle_at(self, load: _Load, level: Decimal | None) -> None:
+        """Where the load rests now, and so where it would seem gone."""
         base = load.baseline or Decimal(0)
-        height = Decimal(0) if load.level is None else load.level - base
-        return base + max(self._smallest, REMAINS * height)
+        load.level = level
+        load.low = base + (self._smallest if level is None else max(self._smallest, REMAINS * (level - base)))
 
     def _is_empty(self, load: _Load, value: Decimal) -> bool:
-        return value <= self._low(load) or (self._home is not None and abs(value - self._home) <= self._same)
+        return value <= load.low or (self._home is not None and abs(value - self._home) <= self._same)
 
     def _arrive(self, out: list[WireEvent], frame: Frame) -> None:
-        at_ns = frame.first_ns - self._lag_ns
-        self._load = _Load(at_ns, self._baseline)
+        self._load = self._lay(frame, self._baseline)
         self._unrest = _Unrest(frame.last_ns, self._window_ns)
         self._state = "load"
-        out.append(Arrival(at_ns, self._shown(self._baseline), self._unit))
+        out.append(Arrival(self._load.arrived_ns, self._shown(self._baseline), self._unit))
+
+    def _lay(self, frame: Frame, baseline: Decimal | None) -> _Load:
+        load = _Load(frame.first_ns - self._lag_ns, baseline)
+        self._settle_at(load, None)
+        return load
 
     def _restless(self, seen: Seen) -> None:
         if self._unrest is None:
             self._unrest = _Unrest(seen.at_ns, self._window_ns)
         self._unrest.add(seen.at_ns, seen.value)
 
-    def _rested(self, out: list[WireEvent], load: _Load, at_ns: int, rest: Rest) -> None:
+    def _rested(self, out: list[WireEvent], load: _Load, seen: Seen) -> None:
         self._unrest = None
-        value = rest.seen.value
-        moved = load.level is None or abs(value - load.level) > self._same
-        load.level = value
+        if seen.value == load.level:
+            return
+        moved = load.level is None or abs(seen.value - load.level) > self._same
+        self._settle_at(load, seen.value)
         if not moved:
             return
+        rest = self._detector.rest()
         decoded = rest.seen.decoded
         load.plateaus += 1
         load.reading = Reading(
@@ -330,7 +341,7 @@ class Settler:
             condition=decoded.condition,
             settled=rest.how,
             arrived_ns=load.arrived_ns,
-            done_ns=at_ns,
+            done_ns=seen.at_ns,
             load=decoded.load,
             spread=units.from_base(rest.spread, decoded.unit or self._unit),
             samples=rest.samples,
@@ -354,7 +365,7 @@ class Settler:
         self._state = "load"
         if load.level is not None and abs(mean - load.level) <= self._same + unrest.spread:
             return
-        load.level = mean
+        self._settle_at(load, mean)
         load.plateaus += 1
         load.reading = Reading(
             raw=b"",
@@ -388,6 +399,7 @@ class Settler:
         self._state = "empty"
         self._baseline = baseline
         self._home = None
+        self._follow_ns = 0
         self._load = self._fall = self._unrest = None
 
     def _marked_otherwise(self, out: list[WireEvent], frame: Frame, decoded: Decoded) -> None:
@@ -436,7 +448,7 @@ class Settler:
             if self._state == "empty":
                 self._arrive(out, frame)
             if self._load is None:
-                self._load = _Load(frame.first_ns - self._lag_ns, None)
+                self._load = self._lay(frame, None)
             self._fall = None
         if self._load is not None:
             self._load.keep(frame.last_ns, frame.raw)
@@ -454,7 +466,7 @@ class Settler:
                 return
             load.overload_told = True
             load.plateaus += 1
-            load.level = None
+            self._settle_at(load, None)
             self._state = "load"
             self._unrest = None
         out.append(

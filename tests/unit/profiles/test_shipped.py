@@ -43,7 +43,13 @@ def test_a_spoilt_sample_is_noticed(name: str, profiles: dict[str, Profile]) -> 
     """Another text, identifier, condition, reason, or a byte too many: each is named with its sample."""
     profile = profiles[name]
     for number, sample in enumerate(profile.sample):
-        spoilt = [{"text": "999"}, {"condition": "error"}, {"identifier": "X"}, {"rejected": "gap"}, {"chatter": True}]
+        spoilt: list[dict[str, object]] = [
+            {"text": "999"},
+            {"condition": "error"},
+            {"identifier": "X"},
+            {"rejected": "gap"},
+            {"chatter": True},
+        ]
         for change in spoilt:
             if sample.rejected is not None and "rejected" not in change:
                 continue

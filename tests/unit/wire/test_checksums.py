@@ -88,7 +88,8 @@ def test_modbus_on_the_wire() -> None:
 
 
 @pytest.mark.parametrize(
-    ("data", "lrc"), [(b"123456789", 0x23), (bytes.fromhex("1103006B0003"), 0x7E), (bytes.fromhex("F7031389000A"), 0x60)]
+    ("data", "lrc"),
+    [(b"123456789", 0x23), (bytes.fromhex("1103006B0003"), 0x7E), (bytes.fromhex("F7031389000A"), 0x60)],
 )
 def test_twos_complement(data: bytes, lrc: int) -> None:
     """The longitudinal check of the Modbus ASCII frame: with it all bytes sum to nought."""

@@ -47,7 +47,24 @@ def test_numbers_keep_their_text(raw: bytes, text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "raw", [b"", b" ", b"-", b".", b"1,5", b"1 2", b"1.2.3", b"4l2", b"1e3", b"NaN", b"inf", b"--1", "٤".encode(), b"\xb2", b"9" * 19]
+    "raw",
+    [
+        b"",
+        b" ",
+        b"-",
+        b".",
+        b"1,5",
+        b"1 2",
+        b"1.2.3",
+        b"4l2",
+        b"1e3",
+        b"NaN",
+        b"inf",
+        b"--1",
+        "٤".encode(),
+        b"\xb2",
+        b"9" * 19,
+    ],
 )
 def test_no_numbers(raw: bytes) -> None:
     assert said(NUMBER, raw) == "value"
@@ -95,7 +112,10 @@ def test_pounds_and_ounces() -> None:
 def test_marks() -> None:
     layout = {
         "pattern": "(?P<a>.)(?P<b>.)(?P<number>.*)",
-        "marks": {"a": {"S": "settled", "M": "moving", "O": "overload", "Z": "zero"}, "b": {"G": "gross", " ": "normal"}},
+        "marks": {
+            "a": {"S": "settled", "M": "moving", "O": "overload", "Z": "zero"},
+            "b": {"G": "gross", " ": "normal"},
+        },
     }
     assert said(layout, b"SG1") == Decoded("1", Decimal(1), "g", "ok", True, "gross")
     assert said(layout, b"M 1") == Decoded("1", Decimal(1), "g", "moving", False)
@@ -105,7 +125,10 @@ def test_marks() -> None:
 
 
 def test_the_gravest_mark_counts() -> None:
-    layout = {"pattern": "(?P<a>.)(?P<b>.)", "marks": {"a": {"1": "moving", "2": "error"}, "b": {"1": "overload", "2": "zero"}}}
+    layout = {
+        "pattern": "(?P<a>.)(?P<b>.)",
+        "marks": {"a": {"1": "moving", "2": "error"}, "b": {"1": "overload", "2": "zero"}},
+    }
     number = {"pattern": "(?P<number>[0-9]+) g"}
     assert said([layout, number], b"11").condition == "overload"
     assert said([layout, number], b"22").condition == "error"

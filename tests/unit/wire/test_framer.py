@@ -9,12 +9,12 @@ from thwart.wire import Frame
 from thwart.wire.framer import FRESH_PAUSES, SILENCE_NS, Framer, framer_for
 
 MS = 1_000_000
-CRLF = {"terminators": ["\r\n"], "max_length": 16}
-STX = {"start": "\x02", "end": "\x03", "max_length": 16}
-BCC = {**STX, "check_bytes": 1}
-FIXED = {"length": 4, "max_length": 8}
-FIXED_START = {"start": "\x02", "length": 4, "max_length": 8}
-GAP = {"gap_ms": 50, "max_length": 16}
+CRLF: dict[str, object] = {"terminators": ["\r\n"], "max_length": 16}
+STX: dict[str, object] = {"start": "\x02", "end": "\x03", "max_length": 16}
+BCC: dict[str, object] = {**STX, "check_bytes": 1}
+FIXED: dict[str, object] = {"length": 4, "max_length": 8}
+FIXED_START: dict[str, object] = {"start": "\x02", "length": 4, "max_length": 8}
+GAP: dict[str, object] = {"gap_ms": 50, "max_length": 16}
 
 
 def opened(framing: dict[str, object], at_ms: float = 0) -> Framer:

@@ -44,7 +44,9 @@ def test_the_example_that_is_no_tag() -> None:
     assert canonical("3E7.4000000000") is None
 
 
-@pytest.mark.parametrize("printed", ["", "12345678901234", "000123456789012", "3FF.1CBE991A14", "C000F9DCBE991A14", "x" * 16])
+@pytest.mark.parametrize(
+    "printed", ["", "12345678901234", "000123456789012", "3FF.1CBE991A14", "C000F9DCBE991A14", "x" * 16]
+)
 def test_no_tags(printed: str) -> None:
     assert canonical(printed) is None
 
