@@ -11,7 +11,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -24,8 +24,7 @@ from ..shipped import shipped
 from .hands import Done, Ears, Hands, Planted, plan
 from .instruments import Board, Scale, Scanner, line
 from .lake import catch
-
-Echo = Callable[[str], None]
+from .screen import Screen
 
 _BENCH = """\
 # Made by `thwart demo`: simulated instruments on pseudo-terminals.
@@ -56,7 +55,7 @@ class Result:
     ledger: Path
 
 
-def play(folder: Path, *, fish: int, pace_s: float, seed: int, echo: Echo) -> Result:
+def play(folder: Path, *, fish: int, pace_s: float, seed: int, screen: Screen) -> Result:
     """Play the demo in an empty folder. Raises ThwartError where the service can't run."""
     rng = random.Random(seed)
     protocol_file = shipped("demo") / "solo" / "protocol.toml"
@@ -67,19 +66,14 @@ def play(folder: Path, *, fish: int, pace_s: float, seed: int, echo: Echo) -> Re
     lines = {name: line(folder / f"{name}.port") for name in ("board", "scale", "scanner")}
     (folder / "bench.toml").write_text(_BENCH.format(**{name: made.port for name, made in lines.items()}))
     scale = Scale(lines["scale"])
-    started = time.monotonic()
-
-    def tell(mark: str, text: str) -> None:
-        echo(f"{time.monotonic() - started:6.1f} s  {mark:<7} {text}")
-
     try:
         with _service(folder) as client:
             ears = Ears()
             listener = Client(folder)
-            threading.Thread(target=_listen, args=(listener, ears, tell), name="ears", daemon=True).start()
+            threading.Thread(target=_listen, args=(listener, ears, screen), name="ears", daemon=True).start()
             hands = Hands(
                 Board(lines["board"]), scale, Scanner(lines["scanner"]), ears, containers.template, containers.first, rng,
-                pace_s, lambda text: tell("(hands)", text),
+                pace_s, screen.hands,
             )  # fmt: skip
             _await_instruments(client, len(lines))
             client.ask(do="act", act="batch", args=["open", "north-bay"])
@@ -92,7 +86,7 @@ def play(folder: Path, *, fish: int, pace_s: float, seed: int, echo: Echo) -> Re
         for made in lines.values():
             made.close()
     if hands.missed:
-        tell("(hands)", f"never heard of: {', '.join(hands.missed)}")
+        screen.hands(f"never heard of: {', '.join(hands.missed)}")
     return _compare(folder / "ledger.db", hands)
 
 
@@ -119,11 +113,10 @@ def _service(folder: Path) -> Iterator[Client]:
         log.close()
 
 
-def _listen(client: Client, ears: Ears, tell: Callable[[str, str], None]) -> None:
+def _listen(client: Client, ears: Ears, screen: Screen) -> None:
     with contextlib.suppress(ThwartError, OSError, ValueError):
         for entry in client.follow(0):
-            for said in entry["said"]:
-                tell(said["sound"], said["text"])
+            screen.entry(entry)
             ears.hear(entry)
 
 
