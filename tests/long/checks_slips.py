@@ -52,7 +52,9 @@ def setup_of(scatter: float, weight: float) -> Setup:
     return Setup({"perch": SpeciesModel(relations=(prior,))})
 
 
-def catch(n: int, scatter: float, cv: float, weight: float, order: Order, rng: random.Random) -> list[tuple[float, float]]:
+def catch(
+    n: int, scatter: float, cv: float, weight: float, order: Order, rng: random.Random
+) -> list[tuple[float, float]]:
     """(ln length, ln mass) of `n` fish whose relation is drawn from the prior."""
     sd = sqrt(log(1 + cv * cv))
     a, b = log(150) + rng.gauss(0, scatter / sqrt(weight)), 3.05 + rng.gauss(0, scatter / sqrt(weight) / 0.25)
@@ -84,7 +86,9 @@ def follow(fish: Sequence[tuple[float, float]], setup: Setup) -> list[tuple[int,
     return found
 
 
-def false_alarms(scatter: float, cv: float, sound: int, weight: float, order: Order, rng: random.Random) -> tuple[float, float]:
+def false_alarms(
+    scatter: float, cv: float, sound: int, weight: float, order: Order, rng: random.Random
+) -> tuple[float, float]:
     """Slips and swaps found per 1,000 sound fish, in catches of 500."""
     setup, slips, swaps = setup_of(scatter, weight), 0, 0
     for _ in range(sound // 500):
@@ -160,7 +164,9 @@ def main() -> None:
     parser.add_argument("--order", choices=sorted(ORDERS), default="random")
     asked = parser.parse_args()
     order = ORDERS[asked.order]
-    print(f"order {asked.order}, prior {asked.weight:g} fish, {asked.reps} slips a cell, {asked.sound} sound fish a cell")
+    print(
+        f"order {asked.order}, prior {asked.weight:g} fish, {asked.reps} slips a cell, {asked.sound} sound fish a cell"
+    )
     print("scatter  CV   false/1000     known: 5/10 start±1   late: 5/10 start±1 direction   early: the same")
     for scatter in SCATTERS:
         for cv in CVS:
@@ -170,7 +176,9 @@ def main() -> None:
             ours = [power(scatter, cv, d, asked.reps, asked.weight, order, rng) for d in ("late", "early")]
             cells = "   ".join("{:3.0f}/{:3.0f} {:3.0f} {:3.0f}".format(*(100 * v for v in o)) for o in ours)
             known = "{:3.0f}/{:3.0f} {:3.0f}".format(*(100 * v for v in best[:3]))
-            print(f"{scatter:.2f}  {100 * cv:3.0f} %  {slips:.2f} slip {swaps:.2f} swap   {known}   {cells}", flush=True)
+            print(
+                f"{scatter:.2f}  {100 * cv:3.0f} %  {slips:.2f} slip {swaps:.2f} swap   {known}   {cells}", flush=True
+            )
 
 
 if __name__ == "__main__":

@@ -21,8 +21,8 @@ from .state import FIRST, MASSES, Setup, State, pairs_of, root_of
 #: Prior rate of each explanation, per value it can befall; what is left is `as_measured`. About one value in a hundred
 #: of a fisheries data set is wrong; how that splits among the kinds is common practice, no source.
 RATES: dict[str, float] = {
-    "times_10": 0.0006,
-    "tenth": 0.0006,
+    "times_10": 0.0010,
+    "tenth": 0.0010,
     "times_100": 0.0002,
     "hundredth": 0.0002,
     "times_1000": 0.0003,
@@ -42,6 +42,10 @@ RATES: dict[str, float] = {
     "presentation": 0.0004,
     "unexplained": 0.0004,
 }
+#: By how much rarer a length is a neighbour's than a mass is: no board keeps a load. And by how much rarer a length and
+#: a mass stand in each other's field than two lengths do.
+LENGTH_COPIED = 0.2
+UNLIKE_FIELDS = 0.2
 #: By how much rarer digit slips are in values an instrument sent by itself.
 UNTYPED = 0.02
 #: Explanations that every species allows, however little is known of it.
@@ -57,7 +61,7 @@ _REPEAT = 0.005
 _GUTTED = ((0.84, 0.25), (0.90, 0.5), (0.95, 0.25))
 #: Three-point Gauss-Hermite rule for a normal: (standard deviations, weight).
 _NODES = ((-sqrt(3.0), 1 / 6), (0.0, 2 / 3), (sqrt(3.0), 1 / 6))
-_LEFT = tuple((i + 0.5) / 20 for i in range(1, 20))
+_LEFT = tuple((i + 0.5) / 20 for i in range(4, 20))
 _OFFSETS = tuple(5.0 * 1.25**i for i in range(18))
 _HALF_LOG_2PI = 0.9189385332046727
 
@@ -305,7 +309,7 @@ class _Case:
             if name not in fish.values or fish.values[name].value <= 0.0:
                 continue
             theirs, mine = fish.values[name], self.values[name]
-            share = (0.6, 0.25, 0.15)[place]
+            share = (0.6, 0.25, 0.15)[place] * (LENGTH_COPIED if name in LENGTHS else 1.0)
             width = max(mine.division, theirs.division, 0.002 * mine.value)
             if abs(mine.value - theirs.value) <= max(mine.division, theirs.division, 1e-9 * mine.value):
                 weight = self._without(name) + log(mine.value / width)
@@ -343,7 +347,8 @@ class _Case:
                 if true_a == self.values[a].value:
                     continue
                 weight = self.joint.log_density({**self.ln, a: log(true_a), b: log(true_b)})
-                yield _Weighed("fields_exchanged", a, log(RATES["fields_exchanged"]) + weight, {"with": b})
+                alike = 1.0 if (a in LENGTHS) == (b in LENGTHS) else UNLIKE_FIELDS
+                yield _Weighed("fields_exchanged", a, log(RATES["fields_exchanged"] * alike) + weight, {"with": b})
 
     def _species(self) -> Iterator[_Weighed]:
         """It is another species, of those in the protocol or seen at this bench; commoner ones weigh more."""

@@ -19,6 +19,11 @@ from .words import ADVICE, named, phrase
 
 #: A value is suspect (verdict 3, quiet list) below this multiple of the threshold it would be asked at.
 SUSPECT = 2.0
+#: How much a likely cause counts: a tail probability is divided by 1 + CAUSE_COUNTS × (odds of the likeliest definite
+#: error against "as measured"), so a value that is the neighbour's to the gram is asked about a little sooner.
+CAUSE_COUNTS = 3.0
+#: Explanations are compared from this multiple of the threshold on.
+WORTH = 4.0
 #: Nothing with a larger tail probability is worth an exact one: |z| under this is far inside.
 _PLAIN = 1.5
 #: From here on "as measured" is named even though an error would be the next thing to look for.
@@ -42,23 +47,24 @@ def judge(specimen: Specimen, neighbours: Sequence[Specimen], state: State, setu
         return []
     if not specimen.species:
         return []
-    known_one, unknown_one = _least_likely(specimen, state, setup, pairs)
+    known_one, unknown_one = least_likely(specimen, state, setup, pairs)
     findings = []
     if pairs and known_one is None and specimen.kind not in state.kinds:
         findings.append(_no_model(specimen, pairs[-1][0]))
     for odd, known in ((known_one, True), (unknown_one, False)):
-        if odd is None or odd.tail >= SUSPECT * odd.limit:
+        if odd is None or odd.tail >= WORTH * odd.limit:
             continue
         compared = explain(specimen, neighbours, state, setup)
+        score = score_of(odd, compared)
         winner = _winner(compared)
-        if known or (winner.cause in BY_TEN and winner.probability > 0.5):
-            asks = odd.tail < odd.limit and not any(values[m].stands for m in odd.measurands)
+        if score < SUSPECT * odd.limit and (known or (winner.cause in BY_TEN and winner.probability > 0.5)):
+            asks = score < odd.limit and not any(values[m].stands for m in odd.measurands)
             return [_of_relation(specimen, odd, state, setup, compared, winner, asks), *findings]
     return findings
 
 
 @dataclass(frozen=True, slots=True)
-class _Odd:
+class Odd:
     """How far out one relation (or, alone, a size) is, and the tail probability at which it asks."""
 
     measurands: tuple[str, ...]
@@ -66,32 +72,39 @@ class _Odd:
     limit: float
 
 
-def _least_likely(
+def least_likely(
     specimen: Specimen, state: State, setup: Setup, pairs: list[tuple[str, str]]
-) -> tuple[_Odd | None, _Odd | None]:
+) -> tuple[Odd | None, Odd | None]:
     """What fits least of the relations that may ask, and of those too little known (sizes among them)."""
     values = specimen.positive()
     kind = specimen.kind
     threshold = state.ration.threshold(setup.rate)
     share = shares(pairs)
-    known: _Odd | None = None
-    unknown: _Odd | None = None
+    known: Odd | None = None
+    unknown: Odd | None = None
     for y, x in pairs:
         relation = state.relation(setup, kind, y, x)
         a, b = values[y], values[x]
         tail = _tail(relation.predict(b.ln, b.rounding, a.rounding), a.ln)
-        odd = _Odd((y, x), tail, share[y, x] * threshold)
+        odd = Odd((y, x), tail, share[y, x] * threshold)
         if relation.known or relation.fish >= FIRST:
             known = _odder(known, odd)
         else:
             unknown = _odder(unknown, odd)
     if root := root_of(values):
         tail = _tail(state.sizes(kind, root).predict(), values[root].ln)
-        unknown = _odder(unknown, _Odd((root,), tail, SIZE_SHARE * threshold))
+        unknown = _odder(unknown, Odd((root,), tail, SIZE_SHARE * threshold))
     return known, unknown
 
 
-def _odder(one: _Odd | None, other: _Odd) -> _Odd:
+def score_of(odd: Odd, compared: list[Explanation]) -> float:
+    """The tail probability, made smaller by a definite error that explains the values."""
+    sound = sum(e.probability for e in compared if e.cause == "as_measured")
+    definite = max((e.probability for e in compared if e.cause not in ("as_measured", "unexplained")), default=0.0)
+    return odd.tail / (1.0 + CAUSE_COUNTS * definite / max(sound, 1e-12))
+
+
+def _odder(one: Odd | None, other: Odd) -> Odd:
     return other if one is None or other.tail * one.limit < one.tail * other.limit else one
 
 
@@ -152,7 +165,7 @@ def _of_fault(specimen: Specimen, fault: Broken, compared: list[Explanation]) ->
 
 def _of_relation(
     specimen: Specimen,
-    odd: _Odd,
+    odd: Odd,
     state: State,
     setup: Setup,
     compared: list[Explanation],

@@ -170,7 +170,7 @@ def _fits(fish: list[Specimen], model: SpeciesModel | None) -> list[Fitted]:
             points.setdefault((y, x), []).append((b.ln, a.ln, b.rounding, a.rounding))
     source = "fitted from this table"
     return [
-        fit_relation(y, x, pairs, source, weight=len(pairs) + 4.0)
+        fit_relation(y, x, pairs, source, weight=float(len(pairs)))
         for (y, x), pairs in points.items()
         if len(pairs) >= 3 and not (model and model.prior(y, x, "whole", "fresh"))
     ]
