@@ -714,6 +714,10 @@ def _undo(bench: Bench, place: str, args: Sequence[str]) -> None:
     numbers = {
         k[1]: thing.number for k, pair in memento.changes.items() for thing in pair if isinstance(thing, Specimen)
     }  # fmt: skip
+    for key, pair in memento.changes.items():
+        for thing in (*pair, bench.objects.get(key)):
+            if isinstance(thing, Specimen):
+                standing(bench, thing)  # its worst verdict will be told anew
     bench.decide("undone", None, place=place, of=memento.input_seq, redo=redo, text=text)
     for seq in loose:
         reading = bench.need(Reading, seq)

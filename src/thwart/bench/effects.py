@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..entries import Entry
 from . import tables
+from .kernel import RANK
 from .setup import HOSING_TOUCHES
 from .state import (
     Batch,
@@ -30,10 +31,6 @@ if TYPE_CHECKING:
     from .kernel import Bench
 
 Effect = Callable[["Bench", Entry], None]
-
-
-#: QARTOD precedence: 4 > 3 > 1 > 2 > 9.
-_RANK: Mapping[int | None, int] = {None: 0, 9: 1, 2: 2, 1: 3, 3: 4, 4: 5}
 
 
 # ---- inputs --------------------------------------------------------------------------------------------------------
@@ -138,9 +135,9 @@ INPUT_EFFECTS: Mapping[str, Effect] = {
 
 
 def _touch(bench: Bench, entry: Entry, **changes: Any) -> None:
-    """The place of a decision had an event."""
+    """The place of a decision had an event: what was said there once and waits to be said again is off."""
     place = bench.place(entry.body["place"])
-    bench.put(replace(place, last_input=entry.input_seq, **changes))
+    bench.put(replace(place, last_input=entry.input_seq, armed=None, armed_until_ns=None, **changes))
 
 
 def _batch(bench: Bench, entry: Entry) -> None:
@@ -297,7 +294,7 @@ def _measured(bench: Bench, entry: Entry) -> None:
                 bench.put(replace(r, outcome=tables.step(tables.READING, r.outcome, "superseded")))
     key = m.key
     missing = {k: v for k, v in s.missing.items() if k != key} if key in s.missing else s.missing
-    _values(bench, replace(s, values={**s.values, key: m.seq}, missing=missing, given=s.given + 1))
+    bench.reckon(replace(s, values={**s.values, key: m.seq}, missing=missing, given=s.given + 1))
     place = bench.place(b["place"])
     mine = place.in_hand == s.specimen_id
     _touch(
@@ -310,22 +307,12 @@ def _measured(bench: Bench, entry: Entry) -> None:
         bench.put(replace(i, since_zero=(*i.since_zero, m.seq)[-50:]))
 
 
-def _values(bench: Bench, s: Specimen) -> None:
-    """Keep a specimen whose values changed: its worst verdict is that of the values that stand."""
-    worst: Any = None
-    for seq in s.values.values():
-        verdict = bench.need(Measurement, seq).verdict
-        if _RANK[verdict] > _RANK[worst]:
-            worst = verdict
-    bench.put(replace(s, worst_verdict=worst))
-
-
 def _withdrawn(bench: Bench, entry: Entry) -> None:
     """A measurement no longer stands and its measurand is wanted again."""
     m = bench.need(Measurement, entry.body["measurement"])
     bench.put(replace(m, status=tables.step(tables.MEASUREMENT, m.status, "withdrawn")))
     s = bench.need(Specimen, m.specimen_id)
-    _values(bench, replace(s, values={k: v for k, v in s.values.items() if v != m.seq}))
+    bench.reckon(replace(s, values={k: v for k, v in s.values.items() if v != m.seq}))
     _touch(bench, entry, filled=tuple(f for f in bench.place(entry.body["place"]).filled if f != m.seq))
 
 
@@ -337,7 +324,7 @@ def _judged(bench: Bench, entry: Entry) -> None:
     if b["questioned"] is not None and b["questioned"] != (m.status == "questioned"):
         status = tables.step(tables.MEASUREMENT, m.status, "doesn't fit" if b["questioned"] else "fits")
     bench.put(replace(m, verdict=b["verdict"], cause=b["cause"], status=status))
-    _values(bench, bench.need(Specimen, m.specimen_id))
+    bench.reckon(bench.need(Specimen, m.specimen_id))
 
 
 def _stood_by(bench: Bench, entry: Entry) -> None:
@@ -349,11 +336,11 @@ def _stood_by(bench: Bench, entry: Entry) -> None:
 def _suspect(bench: Bench, entry: Entry) -> None:
     """Later evidence makes a measurement suspect; its value and status stay."""
     m = bench.need(Measurement, entry.body["measurement"])
-    if _RANK[m.verdict] < _RANK[3]:
+    if RANK[m.verdict] < RANK[3]:
         bench.put(replace(m, verdict=3, cause=entry.body["cause"]))
         s = bench.get(Specimen, m.specimen_id)
         if s is not None:
-            _values(bench, s)
+            bench.reckon(s)
 
 
 def _missing(bench: Bench, entry: Entry) -> None:

@@ -95,8 +95,9 @@ def keep_for_later(bench: Bench, place: str) -> None:
     for q in bench.open_questions(place):
         answered = q.kind in ("same-fish", "hosing")  # going on says that it was, and that there was none
         bench.decide("question", q.specimen_id, question=q.seq, event="answered" if answered else "next fish")
-        if not answered and q.specimen_id is not None:
-            kept.add(bench.need(Specimen, q.specimen_id).number)
+        asked_of = bench.get(Specimen, q.specimen_id) if q.specimen_id is not None else None
+        if not answered and asked_of is not None:
+            kept.add(asked_of.number)
     if kept:
         text = f"keep {', '.join(map(str, sorted(kept)))} for later"
         bench.decide("told", None, place=place, code="kept", text=text)

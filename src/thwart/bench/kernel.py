@@ -60,6 +60,8 @@ _KEPT: dict[str, frozenset[str]] = {
 }  # fmt: skip
 #: Fields that count: undo takes its part off, whatever was added since.
 _COUNTED = {"batch": frozenset({"measured"}), "specimen": frozenset({"given"})}
+#: QARTOD precedence: 4 > 3 > 1 > 2 > 9.
+RANK: Mapping[int | None, int] = {None: 0, 9: 1, 2: 2, 1: 3, 3: 4, 4: 5}
 #: What a question can be in while somebody may still see it.
 _LIVE = ("open", "quiet")
 
@@ -286,6 +288,15 @@ class Bench:
         """Remove an object."""
         self._set(key, None)
 
+    def reckon(self, specimen: Specimen) -> None:
+        """Keep a specimen whose values changed: its worst verdict is that of the values that stand."""
+        worst: Any = None
+        for seq in specimen.values.values():
+            verdict = self.need(Measurement, seq).verdict
+            if RANK[verdict] > RANK[worst]:
+                worst = verdict
+        self.put(specimen if specimen.worst_verdict == worst else replace(specimen, worst_verdict=worst))
+
     def _set(self, key: Key, thing: Object | None) -> None:
         old = self.objects.get(key)
         if key not in self._before:
@@ -486,6 +497,9 @@ class Bench:
                 self._remake(before)
             else:
                 self.put(_mixed(key[0], current, before, after))
+        for key in memento.changes:
+            if key[0] == "specimen" and isinstance(s := self.objects.get(key), Specimen):
+                self.reckon(s)
 
     def _unmake(self, key: Key, current: Object | None, by: int) -> None:
         match current:
