@@ -28,6 +28,9 @@ CheckKind = Literal[
     "crc-16-modbus", "crc-16-ccitt-false", "crc-16-kermit", "crc-16-xmodem", "crc-16-x-25", "crc-16-arc",
 ]  # fmt: skip
 
+#: How a number's digits are written. `reversed`: the last comes first, as old displays' outputs do.
+Digits = Literal["decimal", "reversed", "hex"]
+
 #: Fields of a layout that mean something by their name. Any other field may carry marks.
 NUMBER_FIELDS = ("number", "net", "major", "minor", "gross", "tare")
 TEXT_FIELDS = ("identifier", "symbology")
@@ -204,7 +207,8 @@ class Layout(Strict):
     """One form a frame can take: named fields by a `pattern`'s groups or by fixed `columns` (from 1, both ends counted).
 
     Fields named `number` (or `net` with `gross` and `tare`, or `major` and `minor`), `sign`, `unit`, `identifier` and
-    `symbology` mean what they are called; every field may carry marks.
+    `symbology` mean what they are called; every field may carry marks. `width` is how many bytes the form has; with a
+    pattern it says what repeated spaces and digits can't: that together they always fill the same columns.
     """
 
     pattern: Pattern | None = None
@@ -212,6 +216,7 @@ class Layout(Strict):
     width: int | None = Field(default=None, ge=1, le=4096)
     decimal: Literal[".", ","] = "."
     decimals: int | None = Field(default=None, ge=0, le=9)
+    digits: Digits = "decimal"
     unit: Unit | None = None
     units: dict[str, Unit] = Field(default_factory=dict)
     compound: tuple[Unit, Unit] | None = None

@@ -76,11 +76,11 @@ class Channel:
     def _frames(self, frames: list[Frame], out: list[WireEvent]) -> list[WireEvent]:
         counts, settler = self.counts, self._settler
         for frame in frames:
+            counts.frames += 1
             if frame.fault is not None:
                 counts.rejected += 1
                 out.append(Rejected(frame.fault, frame.raw, frame.last_ns))
                 continue
-            counts.frames += 1
             self.last_frame_ns = frame.last_ns
             said = self._decoder.decode(frame.raw)
             if isinstance(said, Decoded):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 from .. import units
 from . import tags
 from .checksums import verifier
-from .events import Condition, Decoded, LoadMark, RejectReason
+from .events import GRAVITY, NO_NUMBER, Condition, Decoded, LoadMark, RejectReason
 from .patterns import compiled
 
 if TYPE_CHECKING:
@@ -24,13 +24,12 @@ Fields = Mapping[str, bytes | None]
 Outcome = Decoded | RejectReason | None
 
 _NUMBER = re.compile(r"([+-]?) *(\d+\.?\d*|\.\d+)")
+_HEX = re.compile(r"([+-]? *)([0-9A-Fa-f]{1,12})", re.ASCII)
 _CONDITIONS: Final[Mapping[str, Condition]] = {
-    "moving": "moving", "zero": "zero", "overload": "overload", "underload": "underload", "error": "error",
+    "moving": "moving", "zero": "zero", "overload": "overload", "underload": "underload",
+    "needs-zero": "needs-zero", "error": "error",
 }  # fmt: skip
 _LOADS: Final[Mapping[str, LoadMark]] = {"gross": "gross", "net": "net", "tare": "tare"}
-#: Where several marks say something, the gravest counts.
-_GRAVITY: Final = ("ok", "zero", "moving", "underload", "overload", "error")
-_NO_NUMBER: Final = frozenset(("overload", "underload", "error"))
 #: More digits than any instrument has are no number.
 _MOST_DIGITS = 18
 
@@ -51,8 +50,11 @@ class Decoder:
         self._holds = verifier(check) if check is not None else None
         self._head = len(framing.start) if framing.end else 0
         self._tail = (check.trailing + check.width + check.uncounted) if check is not None else 0
-        if framing.end and (check is None or framing.check_bytes):
-            self._tail += len(framing.end)
+        if framing.end and check is None:
+            self._tail = len(framing.end)
+        elif framing.check_bytes:
+            # The end stands before the check bytes, whether it is counted in or not.
+            self._tail = framing.check_bytes + max(len(framing.end), check.uncounted if check is not None else 0)
         self._chatter = [compiled(pattern) for pattern in profile.chatter]
         self._layouts = [_Reader(layout, profile.unit, profile.division) for layout in profile.layout]
         self._known: dict[bytes, Outcome] = {}
@@ -93,6 +95,7 @@ class _Reader:
         self.fields = _cutter(layout)
         self._decimal = layout.decimal
         self._decimals = layout.decimals
+        self._digits = layout.digits
         self._unit = layout.unit or unit
         self._units = dict(layout.units)
         self._compound = layout.compound
@@ -110,7 +113,7 @@ class _Reader:
         condition: Condition = "ok"
         for meaning in said:
             other = _CONDITIONS.get(meaning, "ok")
-            if _GRAVITY.index(other) > _GRAVITY.index(condition):
+            if GRAVITY.index(other) > GRAVITY.index(condition):
                 condition = other
         settled = False if "moving" in said else True if "settled" in said else None
         load = next((_LOADS[meaning] for meaning in said if meaning in _LOADS), None)
@@ -118,7 +121,7 @@ class _Reader:
             symbology = _text(fields.get("symbology")) or None
             identifier = self._identifier(fields["identifier"])
             return Decoded(None, None, None, condition, settled, load, identifier, symbology)
-        if condition in _NO_NUMBER:
+        if condition in NO_NUMBER:
             return Decoded(None, None, None, condition, settled, load)
         text, unit = self._measured(fields)
         return Decoded(text, Decimal(text) if text is not None else None, unit, condition, settled, load)
@@ -166,7 +169,9 @@ class _Reader:
 
     def _number(self, given: bytes | None, sign: str) -> str:
         text = (given or b"").strip().decode("latin-1")
-        if self._decimal == ",":
+        if self._digits == "hex":
+            text = _from_hex(text)
+        elif self._decimal == ",":
             if "." in text:
                 raise _Unfit("value")
             text = text.replace(",", ".")
@@ -174,6 +179,8 @@ class _Reader:
         if match is None or not text.isascii() or (sign and match[1]):
             raise _Unfit("value")
         digits = match[2]
+        if self._digits == "reversed":
+            digits = digits[::-1]
         if len(digits) > _MOST_DIGITS:
             raise _Unfit("value")
         if self._decimals is not None:
@@ -196,6 +203,14 @@ class _Reader:
         return ("-" + text if major.startswith("-") else text), small
 
 
+def _from_hex(text: str) -> str:
+    """A hexadecimal whole number's digits in decimal. Raises _Unfit."""
+    match = _HEX.fullmatch(text)
+    if match is None:
+        raise _Unfit("value")
+    return match[1] + str(int(match[2], 16))
+
+
 def _text(given: bytes | None) -> str:
     try:
         text = (given or b"").decode("utf-8").strip(" ")
@@ -210,7 +225,8 @@ def _text(given: bytes | None) -> str:
 def _cutter(layout: Layout) -> Callable[[bytes], Fields | None]:
     """A function from a frame's bytes to the layout's fields, or None where the frame hasn't its form."""
     if layout.columns is None:
-        return compiled(layout.pattern or "").fullmatch
+        fits, size = compiled(layout.pattern or "").fullmatch, layout.width
+        return fits if size is None else lambda raw: fits(raw) if len(raw) == size else None
     width = layout.width or max(last for _, last in layout.columns.values())
     slices = [(name, slice(first - 1, last)) for name, (first, last) in layout.columns.items()]
 

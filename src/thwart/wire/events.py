@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Literal
+from typing import Final, Literal
 
 #: Why bytes didn't become a reading. A closed list: each is documented, counted and tested.
 RejectReason = Literal["too-long", "checksum", "layout", "value", "torn", "gap", "line-error"]
 #: How a reading's rest was known. `moving`: printed on a key while the instrument said it moved.
 Settled = Literal["mark", "window", "timed", "each", "moving"]
 #: What the instrument said of itself in the frame.
-Condition = Literal["ok", "moving", "zero", "overload", "underload", "error"]
+Condition = Literal["ok", "moving", "zero", "overload", "underload", "needs-zero", "error"]
+#: Where several are said at once, the gravest (the last of these) counts.
+GRAVITY: Final[tuple[Condition, ...]] = ("ok", "zero", "moving", "underload", "overload", "needs-zero", "error")
+#: With these there is no number, whatever digits stand beside them.
+NO_NUMBER: Final = frozenset(GRAVITY[3:])
 LoadMark = Literal["gross", "net", "tare"]
 
 

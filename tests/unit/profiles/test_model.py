@@ -63,7 +63,7 @@ def faults(tmp_path: Path, text: str) -> list[str]:
         ("[framing]", "[ask]\ncommand = '?'\n[framing]", "ask: mode asked and the table ask belong together"),
         ('mode = "streams"', 'mode = "prints"', "emptied: stream needs frames that keep coming"),
         ('frame = "    OVER  \\r\\n"', 'hex = "4g"', "sample[3].hex: pairs of hexadecimal digits"),
-        ('frame = "    OVER  \\r\\n"', "", "sample[3].frame: needs either frame or hex"),
+        ('frame = "    OVER  \\r\\n"', "", "sample[3].frame: needs one of frame, hex, reports"),
         ("[framing]", "[line]\nstop_bits = 3\n[framing]", "line.stop_bits: 1, 1.5 or 2 (is 3)"),
         ("title", 'name = "x"\ntitle', "a profile is named by its file (mine); remove the key"),
         ("title =", "title", "not valid TOML"),

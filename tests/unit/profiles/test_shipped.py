@@ -28,6 +28,7 @@ def test_what_ships() -> None:
         "sentence-length", "print-out-mass", "print-out-silence-mass", "unit-when-still-mass", "decimal-comma-mass",
         "decimal-comma-length", "pounds-ounces-mass", "fixed-length-mass", "number-unit-asked-mass",
         "label-scanner", "label-scanner-symbology", "tag-reader", "key",
+        "usage-page-scale", "usage-page-keyboard", "usage-page-keys",
     } == set(NAMES)  # fmt: skip
 
 
