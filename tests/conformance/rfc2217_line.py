@@ -129,8 +129,12 @@ class Rfc2217Line:
 
     def _to_client(self) -> None:
         while not self._closing:
-            data = self._serial.read(1)
-            data += self._serial.read(self._serial.in_waiting)
+            try:
+                data = self._serial.read(1)
+                data += self._serial.read(self._serial.in_waiting)
+            except serial.SerialException:
+                # A client's purge, in the other thread, may take the bytes between pyserial's look and its read.
+                continue
             client = self._client
             if data and client is not None:
                 client.write(b"".join(self._manager.escape(data)))

@@ -79,7 +79,9 @@ def unplug_at_random(kind: str, folder: Path, times: int, seed: int) -> tuple[in
     assert supervisor.stop()
     line.close()
 
-    assert [bytes(life) for life in recorder.lives] == [bytes(tee.data) for tee in tees], "a byte read was lost"
+    # A port on trial that went without a byte is no life.
+    told, read = ([bytes(data) for data in all_data if data] for all_data in (recorder.lives, (t.data for t in tees)))
+    assert told == read, "a byte read was lost"
     at = 0
     for life in recorder.lives:
         # A piece of one plugging's text, unbroken: none invented, none missing between, none carried over.

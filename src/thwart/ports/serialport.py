@@ -127,13 +127,17 @@ class PlainSerialPort:
 
     def read(self, timeout_s: float) -> bytes:
         """See Port."""
+        data = b""
         try:
             self._port.timeout = max(timeout_s, 0.0)
             data = self._port.read(1)
-            return bytes(data + self._port.read(self._port.in_waiting)) if data else b""
-        except (serial.SerialException, OSError, TypeError) as error:
-            # TypeError: pyserial's own answer to a port closed under a read.
-            raise Gone(str(error)) from None
+            if data:
+                data += self._port.read(self._port.in_waiting)
+        except OSError as error:
+            # What was read before goes out first; the next read finds the same error.
+            if not data:
+                raise Gone(str(error)) from None
+        return data
 
     def write(self, data: bytes) -> None:
         """See Port."""
