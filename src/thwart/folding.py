@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping
 from itertools import chain
+
+import msgspec
 
 from .bench.kernel import Bench
 from .bench.setup import Setup
@@ -31,7 +32,7 @@ class Folding:
     def snapshot(self) -> str:
         """The state at the end of the fold, as the service keeps it."""
         assert self._bench is not None
-        return json.dumps(self._bench.snapshot(), ensure_ascii=False)
+        return msgspec.json.encode(self._bench.snapshot()).decode()
 
 
 def setup_of(entry: Entry) -> Setup:

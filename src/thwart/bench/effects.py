@@ -7,8 +7,9 @@ the protocol or the rules that made them.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
+
+from msgspec.structs import replace
 
 from ..entries import Entry
 from . import tables
@@ -329,7 +330,7 @@ def _judged(bench: Bench, entry: Entry) -> None:
 
 def _stood_by(bench: Bench, entry: Entry) -> None:
     m = bench.need(Measurement, entry.body["measurement"])
-    bench.put(replace(m, status=tables.step(tables.MEASUREMENT, m.status, "stood by")))
+    bench.put(replace(m, status=tables.step(tables.MEASUREMENT, m.status, "stood by"), stood_by=True))
     _touch(bench, entry)
 
 

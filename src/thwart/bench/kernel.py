@@ -11,11 +11,12 @@ they lag behind the entries or are ahead of them.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from typing import Any, TypeVar
+
+from msgspec.structs import replace
 
 from ..entries import INPUTS, Entry
 from . import tables, words
@@ -630,7 +631,7 @@ class Bench:
 
 #: Kinds that belong to one specimen.
 _OWNED = ("specimen", "measurement", "coded", "container")
-_FIELDS = {kind: tuple(f.name for f in dataclasses.fields(cls)) for kind, cls in KINDS.items()}
+_FIELDS = {kind: cls.__struct_fields__ for kind, cls in KINDS.items()}
 
 
 @cache

@@ -7,10 +7,10 @@ text (UTC) or monotonic nanoseconds; an object's fields are plain JSON values, t
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
 from typing import Any, ClassVar, Literal, Protocol, TypeVar
+
+import msgspec
 
 SpecimenState = Literal["open", "ready", "closed"]
 End = Literal["complete", "incomplete", "lost", "void", "same-as"]
@@ -24,8 +24,7 @@ Json = None | bool | int | str | list[Any] | dict[str, Any]
 Key = tuple[str, str | int]
 
 
-@dataclass(frozen=True, slots=True)
-class Specimen:
+class Specimen(msgspec.Struct, frozen=True, gc=False):
     """One animal. `values` maps a measurand key (`gonad_mass.left`) to the seq of the measurement that stands."""
 
     KIND: ClassVar[str] = "specimen"
@@ -42,9 +41,9 @@ class Specimen:
     same_as: int | None = None
     practice: bool = False
     provisional: bool = False
-    values: Mapping[str, int] = field(default_factory=dict)
-    missing: Mapping[str, str] = field(default_factory=dict)
-    codes: Mapping[str, int] = field(default_factory=dict)
+    values: Mapping[str, int] = msgspec.field(default_factory=dict)
+    missing: Mapping[str, str] = msgspec.field(default_factory=dict)
+    codes: Mapping[str, int] = msgspec.field(default_factory=dict)
     """Coded field → seq of the observation that stands."""
     containers: tuple[str, ...] = ()
     worst_verdict: Verdict | None = None
@@ -57,8 +56,7 @@ class Specimen:
         return self.specimen_id
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(msgspec.Struct, frozen=True, gc=False):
     """What an instrument said, with what became of it. `seq` is its input entry's."""
 
     KIND: ClassVar[str] = "reading"
@@ -92,8 +90,7 @@ class Reading:
         return self.seq
 
 
-@dataclass(frozen=True, slots=True)
-class Measurement:
+class Measurement(msgspec.Struct, frozen=True, gc=False):
     """A reading or hand entry given to a specimen and a measurand. `value` is in the base unit; `raw_value` as sent."""
 
     KIND: ClassVar[str] = "measurement"
@@ -122,6 +119,8 @@ class Measurement:
     supersedes: int | None
     reading_seq: int | None
     practice: bool = False
+    stood_by: bool = False
+    """A person accepted it: no rule asks about it again."""
 
     @property
     def id(self) -> int:
@@ -134,8 +133,7 @@ class Measurement:
         return measurand_key(self.measurand, self.side, self.replicate)
 
 
-@dataclass(frozen=True, slots=True)
-class Coded:
+class Coded(msgspec.Struct, frozen=True, gc=False):
     """A coded observation (sex, maturity …), or the reason why there is none."""
 
     KIND: ClassVar[str] = "coded"
@@ -156,8 +154,7 @@ class Coded:
         return self.seq
 
 
-@dataclass(frozen=True, slots=True)
-class Container:
+class Container(msgspec.Struct, frozen=True, gc=False):
     """An envelope or vial. Its number and the specimen's are two things even when equal."""
 
     KIND: ClassVar[str] = "container"
@@ -178,8 +175,7 @@ class Container:
         return self.number
 
 
-@dataclass(frozen=True, slots=True)
-class Batch:
+class Batch(msgspec.Struct, frozen=True, gc=False):
     """What specimens come from."""
 
     KIND: ClassVar[str] = "batch"
@@ -207,8 +203,7 @@ class Batch:
         return self.batch
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(msgspec.Struct, frozen=True, gc=False):
     """A finding, and whether it was asked. `kind` is the cause code; `args` fill its words; `text` is the English."""
 
     KIND: ClassVar[str] = "question"
@@ -234,8 +229,7 @@ class Question:
         return self.seq
 
 
-@dataclass(frozen=True, slots=True)
-class Instrument:
+class Instrument(msgspec.Struct, frozen=True, gc=False):
     """An instrument as the bench sees it: presence, the load that lies on it, its last frame and its zero."""
 
     KIND: ClassVar[str] = "instrument"
@@ -248,7 +242,7 @@ class Instrument:
     verified: bool | None = None
     load_seq: int | None = None
     """Seq of the arrival of what lies on it; None when it is clear."""
-    load_specimens: Mapping[str, str | None] = field(default_factory=dict)
+    load_specimens: Mapping[str, str | None] = msgspec.field(default_factory=dict)
     """Place → specimen in hand there when the load arrived."""
     load_readings: tuple[int, ...] = ()
     blind: bool = False
@@ -269,8 +263,7 @@ class Instrument:
         return self.instrument
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(msgspec.Struct, frozen=True, gc=False):
     """Where a specimen is handled. Nothing here is shared with another place."""
 
     KIND: ClassVar[str] = "place"
@@ -308,8 +301,7 @@ class Place:
         return self.place
 
 
-@dataclass(frozen=True, slots=True)
-class Desk:
+class Desk(msgspec.Struct, frozen=True, gc=False):
     """What belongs to the bench as a whole: numbers, expected container, practice, counts of interruptions."""
 
     KIND: ClassVar[str] = "desk"
@@ -352,11 +344,8 @@ def measurand_key(measurand: str, side: str | None, replicate: int | None) -> st
 
 def to_json(thing: Object) -> dict[str, Any]:
     """An object's fields as plain JSON values."""
-    out: dict[str, Any] = {}
-    for f in dataclasses.fields(thing):
-        value = getattr(thing, f.name)
-        out[f.name] = list(value) if isinstance(value, tuple) else dict(value) if isinstance(value, Mapping) else value
-    return out
+    plain: dict[str, Any] = msgspec.json.decode(msgspec.json.encode(thing))
+    return plain
 
 
 def from_json(kind: str, data: Mapping[str, Any]) -> Object:

@@ -5,7 +5,6 @@ Everything but `entry` can be made again from it. Tables and columns are ours to
 
 from __future__ import annotations
 
-import dataclasses
 import json
 import types
 import typing
@@ -95,7 +94,7 @@ class Table:
         self.kind = kind
         self.cls: type[Any] = state.KINDS[kind]
         hints = typing.get_type_hints(self.cls)
-        fields = [f.name for f in dataclasses.fields(self.cls)]
+        fields = list(self.cls.__struct_fields__)
         self.whole = kind not in PARTLY
         self.columns = tuple(Column(name, _store(hints[name])) for name in PARTLY.get(kind, fields))
         self.key = self.columns[0]

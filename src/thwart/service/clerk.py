@@ -6,13 +6,14 @@ same entries are written again until it succeeds or the policy says stop; meanwh
 
 from __future__ import annotations
 
-import json
 import logging
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from queue import Empty
 from typing import Any
+
+import msgspec
 
 from ..announce.feed import Feed, Group
 from ..bench.kernel import Bench
@@ -178,7 +179,7 @@ class Clerk:
     def snapshot(self) -> None:
         """Keep the state, so that a start need not fold the whole ledger. Failing at it loses nothing."""
         try:
-            self.ledger.snapshot(json.dumps(self.bench.snapshot(), ensure_ascii=False), self.committed_seq)
+            self.ledger.snapshot(msgspec.json.encode(self.bench.snapshot()).decode(), self.committed_seq)
             self._snapshot_at = self.committed_seq
         except LedgerError as error:
             log.warning("no-snapshot reason=%s", quoted(error.message))
@@ -208,7 +209,7 @@ def resumed(setup: Setup, ledger: Ledger) -> Bench:
     after = 0
     if kept is not None:
         after, text = kept
-        bench.restore(json.loads(text))
+        bench.restore(msgspec.json.decode(text))
     for _ in bench.fold(ledger.entries(after)):
         pass
     return bench

@@ -5,10 +5,12 @@ Decisions carry the fields they set, so `fold` makes the objects again from the 
 
 from __future__ import annotations
 
-import dataclasses
+import json
 import random
 from collections.abc import Iterator, Mapping
 from typing import Any
+
+from msgspec.structs import replace
 
 from thwart.bench.state import (
     KINDS,
@@ -73,7 +75,7 @@ class Survey:
                 specimen = specimen or getattr(thing, "specimen_id", None)
                 old = to_json(before) if before else {}
                 new = {k: v for k, v in to_json(thing).items() if k not in old or old[k] != v}
-                fields.append([*key, new])
+                fields.append([*key, json.loads(json.dumps(new))])  # tuples as they come back: lists
             entries.append(Entry(first.seq + len(entries), name, first.seq, specimen, stamp, {"set": fields}))
         self.seq += len(entries)
         return entries, changed
@@ -94,7 +96,7 @@ class Survey:
         utc = self.stamp().utc
         things: list[Object | Key] = []
         if self.fish:
-            things.append(dataclasses.replace(self.fish, state="closed", end="complete", closed_utc=utc))
+            things.append(replace(self.fish, state="closed", end="complete", closed_utc=utc))
         # Ids grow with time as UUIDs of version 7 do (RFC 9562).
         identity = f"{self.seq:012x}"
         fish = Specimen(
@@ -120,7 +122,7 @@ class Survey:
         assert isinstance(scale, Instrument)
         arrival = self.seq
         value = f"{self.random.randrange(200, 9000) / 10:.1f}"
-        loaded = dataclasses.replace(scale, load_seq=arrival, load_specimens={"table": fish.specimen_id})
+        loaded = replace(scale, load_seq=arrival, load_specimens={"table": fish.specimen_id})
         arrived = self.input("arrival", {"instrument": "scale", "zero": "0.0"}, [("loaded", [loaded])])
         seq, utc = self.seq, self.stamp().utc
         frames = [[i * 100, f"US,GS,{self.random.randrange(0, 9000) / 10:8.1f},g"] for i in range(8)]
@@ -138,10 +140,10 @@ class Survey:
             zero_before="0.0", zero_after=None, taken_utc=utc, supersedes=fish.values.get(key), reading_seq=seq,
             practice=fish.practice,
         )  # fmt: skip
-        self.fish = dataclasses.replace(
+        self.fish = replace(
             fish, values={**fish.values, key: seq + 2}, state="ready", given=fish.given + 1, worst_verdict=1
         )
-        holding = dataclasses.replace(
+        holding = replace(
             loaded, load_readings=(seq,), last_seq=seq, last_text=value, last_ns=seq * 10**8, since_zero=(seq + 2,)
         )
         settled = self.input(
@@ -149,10 +151,8 @@ class Survey:
             {"instrument": "scale", "raw": raw, "evidence": frames, "settled": "mark", "spread": "0.1"},
             [("took", [reading, holding]), ("measured", [measurement, self.fish])],
         )
-        clear = dataclasses.replace(
-            holding, load_seq=None, load_specimens={}, load_readings=(), zero="0.0", since_zero=()
-        )
-        after = dataclasses.replace(measurement, zero_after="0.0")
+        clear = replace(holding, load_seq=None, load_specimens={}, load_readings=(), zero="0.0", since_zero=())
+        after = replace(measurement, zero_after="0.0")
         emptied = self.input("emptied", {"instrument": "scale", "zero": "0.0"}, [("cleared", [clear, after])])
         return [arrived, settled, emptied]
 
@@ -171,7 +171,7 @@ class Survey:
 
     def contained(self, number: str) -> Input:
         assert self.fish is not None
-        self.fish = dataclasses.replace(self.fish, containers=(*self.fish.containers, number))
+        self.fish = replace(self.fish, containers=(*self.fish.containers, number))
         box = Container(
             number, self.fish.specimen_id, "otolith", 2, None, None, "envelope", True, "filled", self.stamp().utc
         )

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from tests.unit.ledger.samples import Survey
 from thwart.bench.state import Measurement, Reading, Specimen
@@ -160,7 +161,7 @@ def test_practice_reaches_no_view_but_changes(ledger: Ledger) -> None:
 def test_rows_without_a_specimen_stay(ledger: Ledger) -> None:
     survey = fill(ledger)
     reading = next(t for t in survey.now.values() if isinstance(t, Reading))
-    loose = dataclasses.replace(reading, seq=9999, specimen_id=None, outcome="loose")
+    loose = replace(reading, seq=9999, specimen_id=None, outcome="loose")
     ledger.write([], {("reading", 9999): loose})
     ledger.commit()
     assert [row["outcome"] for row in rows(ledger, "SELECT * FROM readings WHERE seq = 9999")] == ["loose"]
