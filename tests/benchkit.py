@@ -126,6 +126,7 @@ class Play:
         self.bench = Bench(self.setup, self.records, forget_after=forget_after)
         self.forget_after = forget_after
         self.entries: list[Entry] = []
+        self.boot = "boot"
         self.now = 1_000_000_000
         self.ids = 0
         self.start()
@@ -141,7 +142,7 @@ class Play:
             body["ids"] = [f"00000000-0000-7000-8{at:03d}-{self.ids:012d}" for at in range(len(self.setup.places))]
         seq = self.entries[-1].seq + 1 if self.entries else 1
         utc = f"2026-05-04T{self.now // 3_600_000_000_000 % 24:02d}:00:00Z"
-        entry = Entry(seq, kind, None, None, Stamp(utc, self.now, "boot", True), body)
+        entry = Entry(seq, kind, None, None, Stamp(utc, self.now, self.boot, True), body)
         decisions, changed = self.bench.take(entry)
         if kind == "wake" and not decisions:
             return []

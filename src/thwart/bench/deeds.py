@@ -41,7 +41,7 @@ from .fish import (
 from .judging import Finding
 from .kernel import Refusal
 from .protocol import Slot
-from .setup import ARMED_NS
+from .setup import ARMED_NS, InstrumentSetup
 from .state import Batch, Measurement, Question, Reading, Specimen
 
 if TYPE_CHECKING:
@@ -595,18 +595,30 @@ def _swap(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 def _tared(bench: Bench, place: str, args: Sequence[str]) -> None:
     _no_args("tared", args)
-    scales = [
-        known for name, setup in bench.setup.instruments.items()
+    lying = {
+        name: readings for name, setup in bench.setup.instruments.items()
         if setup.kind == "mass" and place in setup.places
-        and ((known := bench.instrument(name)).load_seq is not None or known.blind)
-    ]  # fmt: skip
-    if not scales:
+        and (readings := _lying(bench, place, setup)) is not None
+    }  # fmt: skip
+    if not lying:
         raise Refusal("nothing-on-it", place=place)
-    for known in scales:
-        for seq in known.load_readings:
-            _was_tray(bench, place, bench.need(Reading, seq))
-        bench.decide("load", None, instrument=known.instrument)
+    for name, readings in lying.items():
+        for reading in readings:
+            _was_tray(bench, place, reading)
+        bench.decide("load", None, instrument=name)
     bench.decide("told", None, place=place, code="tared", text="tared: the next load is a fish")
+
+
+def _lying(bench: Bench, place: str, setup: InstrumentSetup) -> list[Reading] | None:
+    """The readings of what may lie on a scale, or None where nothing does."""
+    known = bench.instrument(setup.name)
+    if setup.emptied == "stream":
+        seqs = known.load_readings if known.load_seq is not None or known.blind else None
+        return None if seqs is None else [bench.need(Reading, seq) for seq in seqs]
+    if known.last_seq is None:
+        return None
+    here, last = bench.place(place), bench.need(Reading, known.last_seq)
+    return [last] if here.waiting == last.seq or last.measurement_seq in here.filled else None
 
 
 def _was_tray(bench: Bench, place: str, reading: Reading) -> None:
@@ -673,7 +685,7 @@ def _resume(bench: Bench, place: str, args: Sequence[str]) -> None:
     here = bench.place(place)
     if not here.paused:
         raise Refusal("already", act="resume")
-    fields: dict[str, Any] = {"paused": False, "paused_ns": None}
+    fields: dict[str, Any] = {"paused": False}
     length = None if here.paused_ns is None else bench.input.stamp.mono_ns - here.paused_ns
     long = length is None or length >= bench.setup.protocol.pause_keeps_people_min * 60 * 10**9
     people = [p for p in (here.measurer, here.recorder, here.stager) if p]

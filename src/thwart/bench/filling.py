@@ -209,17 +209,16 @@ def judge_again(bench: Bench, place: str, specimen: Specimen) -> None:
         findings = judge(bench.setup.protocol, specimen, slot, Decimal(m.value), others)
         worst = max(findings, key=lambda f: f.verdict, default=None)
         verdict, cause = (worst.verdict, worst.code) if worst else (1, None)
-        stood_by = m.status == "stands" and m.verdict in (3, 4)
         if (verdict, cause) == (m.verdict, m.cause):
             continue
         bench.decide(
             "judged", specimen.specimen_id, measurement=m.seq, verdict=verdict, cause=cause,
-            questioned=None if stood_by else worst is not None,
+            questioned=None if m.stood_by else worst is not None,
         )  # fmt: skip
         answer(bench, [q for q in about(bench, {m.seq}) if q.kind not in {f.code for f in findings}])
         asked = {q.kind for q in about(bench, {m.seq})}
         for finding in findings:
-            if not stood_by and finding.code not in asked:
+            if not m.stood_by and finding.code not in asked:
                 ask(bench, place, specimen, finding, about=m.seq)
 
 

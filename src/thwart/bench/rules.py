@@ -171,7 +171,7 @@ def _watch_for_hosing(bench: Bench, reading: Reading, place: str) -> None:
     times = bench.instrument(reading.instrument).arrivals_ns
     hosing = len(times) == HOSING_TOUCHES and 0 <= times[-1] - times[0] < HOSING_NS
     if hosing and not any(q.kind == "hosing" for q in bench.open_questions(place)):
-        ask(bench, place, bench.in_hand(place), Finding("hosing", 2, {"touches": HOSING_TOUCHES}), about=reading.seq)
+        ask(bench, place, bench.in_hand(place), Finding("hosing", 2, {"touches": HOSING_TOUCHES}), about=None)
 
 
 def _from_stream(bench: Bench, setup: InstrumentSetup, known: Instrument, reading: Reading, place: str) -> None:

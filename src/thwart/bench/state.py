@@ -285,7 +285,7 @@ class Place(msgspec.Struct, frozen=True, gc=False):
     armed_until_ns: int | None = None
     paused: bool = False
     paused_ns: int | None = None
-    """Since when; None where that can't be told any more."""
+    """Since when the last pause lasts or lasted; None where that can't be told any more."""
     measurer: str | None = None
     recorder: str | None = None
     stager: str | None = None
