@@ -41,8 +41,9 @@ def _input(entry: Entry) -> Said | None:
     b = entry.body
     match entry.kind:
         case "port":
-            state = "is there" if b["present"] else f"isn't there: {b['reason']}" if b["reason"] else "isn't there"
-            return Said(entry.seq, "next" if b["present"] else "fault", None, f"{b['instrument']} {state}")
+            if b["present"]:
+                return Said(entry.seq, "next", None, f"{b['instrument']} is there")
+            return Said(entry.seq, "fault", None, f"no {b['instrument']}" + (f": {b['reason']}" if b["reason"] else ""))
         case "rejected" if b["mode"] == "streams" and set(b["reasons"]) == {"torn"}:
             return None  # a stream is always torn where we begin to listen
         case "rejected":

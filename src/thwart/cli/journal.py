@@ -32,13 +32,13 @@ class KeyValue(logging.Formatter):
         return line
 
 
-def to_stderr(*, verbose: bool) -> None:
+def to_stderr(*, quiet: bool) -> None:
     """Send the log of this process to stderr, faults of its threads too."""
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(KeyValue())
     root = logging.getLogger()
     root.handlers[:] = [handler]
-    root.setLevel(logging.DEBUG if verbose else logging.INFO)
+    root.setLevel(logging.WARNING if quiet else logging.INFO)
     threading.excepthook = _thread_fault
 
 

@@ -43,18 +43,20 @@ def replay(bench: Path | None, decide: bool, since: int, as_json: bool) -> int:
     with Ledger.open(ledger_of(bench), readonly=True) as ledger:
         if decide:
             return _decide(ledger)
-        day = ""
+        day, several = "", bool(since)
         for group in groups(ledger.entries(since)):
             if as_json:
                 for line in lines_of(group):
                     click.echo(json.dumps(line, ensure_ascii=False))
                 continue
+            if group[0].kind == "configured":
+                several = len(group[0].body["setup"]["places"]) > 1
             for said in narrate(group[0], group[1:]):
                 utc = group[0].stamp.utc
                 if utc[:10] != day:
                     day = utc[:10]
                     click.echo(f"— {day} (UTC) —")
-                place = f"{said.place}: " if said.place else ""
+                place = f"{said.place}: " if said.place and several else ""
                 click.echo(f"{said.seq:>7}  {utc[11:19]}  {said.sound:<5}  {place}{said.text}")
     return 0
 

@@ -18,18 +18,18 @@ from .journal import to_stderr
 )
 @bench_argument
 @click.option("--print-unit", is_flag=True, help="Print a systemd unit for this bench and end.")
-@click.option("-v", "--verbose", is_flag=True, help="Log every step, not only what changed.")
-def run(bench: Path | None, print_unit: bool, verbose: bool) -> int:
+@click.option("-q", "--quiet", is_flag=True, help="Log warnings and errors only.")
+def run(bench: Path | None, print_unit: bool, quiet: bool) -> int:
     """Run a bench until it is told to stop (Ctrl-C, or SIGTERM).
 
     BENCH is a bench folder; without it, the folder you stand in. The log goes to stderr, one line of key=value an
-    event. What was taken up before is taken up again: after a crash or a power cut each place says which fish it has.
+    event: what is said, which port came or went. What was taken up before is taken up again: after a crash or a power cut each place says which fish it has.
     """
     folder = bench_of(bench)
     if print_unit:
         click.echo(unit(folder), nl=False)
         return 0
-    to_stderr(verbose=verbose)
+    to_stderr(quiet=quiet)
     from ..service.service import run as serve
 
     return serve(folder)

@@ -48,7 +48,7 @@ class Control:
                 f"control port {port} can't be used: {error.strerror}",
                 "set control_port in bench.toml to a free one, or to 0",
             ) from None
-        self._socket.listen(16)
+        self._socket.listen(_MAX_CONNECTIONS)
         self.port: int = self._socket.getsockname()[1]
 
     def start(self, token: str) -> None:

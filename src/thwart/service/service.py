@@ -16,6 +16,7 @@ from typing import Any
 
 from .. import __version__
 from ..announce.feed import Feed, follow_from, lines_of
+from ..announce.narrate import narrate
 from ..config import Configured, read_bench
 from ..errors import LedgerError, ThwartError
 from ..ids import new_id
@@ -84,6 +85,7 @@ class Service:
         for supervisor in self._supervisors:
             supervisor.start()
         threading.Thread(target=self._watch, name="watch", daemon=True).start()
+        threading.Thread(target=self._tell, name="log", daemon=True).start()
         notify("READY=1")
         name, seq = self.configured.config.name, self.clerk.committed_seq
         log.info("ready bench=%s folder=%s seq=%s", quoted(name), quoted(self.folder), seq)
@@ -146,6 +148,18 @@ class Service:
             self._let_go()
             log.info("stopped seq=%s", self.clerk.committed_seq)
             self._stopped.set()
+
+    def _tell(self) -> None:
+        """What is said goes into the log as well, in a thread of its own: a log that is held up must not hold the bench."""
+        follower = self.feed.follow()
+        while not self._stopped.is_set():
+            groups, lost = follower.take(1.0)
+            if lost:
+                log.warning("log-lagged")
+            for group in groups:
+                for s in narrate(group[0], group[1:]):
+                    place = f" place={s.place}" if s.place else ""
+                    log.info("said seq=%s sound=%s%s text=%s", s.seq, s.sound, place, quoted(s.text))
 
     # ---- idle moments and the watch ----------------------------------------------------------------------------
 
@@ -214,13 +228,17 @@ class Service:
     def _ask(self, kind: str, body: dict[str, Any], timeout_s: float) -> Any:
         done: SimpleQueue[Any] = SimpleQueue()
         self.inbox.put(Item(kind, body, done.put))
-        try:
-            return done.get(timeout=timeout_s)
-        except Empty:
-            raise ThwartError(
-                self.clerk.fault or "the service is busy: not yet saved",
-                "`thwart status` says why; it will be done when it can",
-            ) from None
+        end = time.monotonic() + timeout_s
+        while time.monotonic() < end and not self._stopped.is_set():
+            try:
+                return done.get(timeout=min(0.25, timeout_s))
+            except Empty:
+                continue
+        why = self.clerk.fault or ("the service has stopped" if self._stopped.is_set() else "the service is busy")
+        after = (
+            "not done" if self._stopped.is_set() else "it will be done when it can; `thwart status` says why it waits"
+        )
+        raise ThwartError(why, after)
 
     def _act(self, request: Mapping[str, Any]) -> Mapping[str, Any]:
         act, args = str(request.get("act", "")), request.get("args", [])
