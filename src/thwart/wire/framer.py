@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 SILENCE_NS = 100_000_000
 #: After so many pauses of silence what comes is no rest of an interrupted frame.
 FRESH_PAUSES = 5
+#: Many bytes at once, a whole capture say, are taken in blocks, so that cutting them up costs the same for each.
+BLOCK = 4096
 
 
 class Framer:
@@ -95,12 +97,13 @@ class Framer:
             self._reject(out, len(self._buffer), self._discarding)
             self._discarding = None
         self._last_ns = at_ns
-        if self._buffer:
-            self._buffer += data
-        else:
-            self._buffer = data
-            self._first_ns = at_ns
-        self._split(out, at_ns)
+        for place in range(0, len(data), BLOCK):
+            if self._buffer:
+                self._buffer += data[place : place + BLOCK]
+            else:
+                self._buffer = data[place : place + BLOCK]
+                self._first_ns = at_ns
+            self._split(out, at_ns)
         return out
 
     def _fresh(self, silence_ns: int) -> bool:

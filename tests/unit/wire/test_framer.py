@@ -144,6 +144,17 @@ def test_the_buffer_is_bounded(framing: dict[str, object], byte: bytes) -> None:
         assert len(framer._buffer) <= 24
 
 
+@pytest.mark.parametrize("framing", [CRLF, STX, BCC, FIXED, FIXED_START])
+def test_a_capture_at_once_is_the_same_as_in_pieces(framing: dict[str, object]) -> None:
+    """More bytes than a block: half a megabyte of good, torn and overlong frames."""
+    data = (b"412 mm\r\n\x02500\x03x" + bytes(range(256)) + b"z" * 40 + b"\x02abc\x02abc") * 1500
+    whole, pieces = opened(framing), opened(framing)
+    expected = whole.feed(data, 200 * MS)
+    got = [frame for place in range(0, len(data), 777) for frame in pieces.feed(data[place : place + 777], 200 * MS)]
+    assert got == expected
+    assert len(expected) > 1500
+
+
 def test_start_bytes_seen_again_end_a_torn_frame() -> None:
     framer = opened(STX)
     assert short(framer.feed(b"\x0214\x02500 g\x03", 200 * MS)) == [("torn", b"\x0214"), b"\x02500 g\x03"]
