@@ -206,4 +206,5 @@ def _of_relation(
         f"{what} · {why} · {advice}",
         asks,
         six(odd.tail),
+        six(sound),
     )

@@ -3,7 +3,7 @@
 Two cumulative sums of log-likelihood ratios (Page 1954, Biometrika 41:100-115) run along the fish of a place: *late*, a
 fish shows the mass of the one before it, and *early*, it shows the mass of the one after. Each starts anew at 0, so
 where it last did is the likeliest start of the slip. Of what one fish can say `FLOOR` is the most, and one fish alone
-never raises an alarm, so a single wrong value is no slip. While a sum is above 0 the relations it began with are used,
+never raises an alarm (`_SECOND`), so a single wrong value is no slip. While a sum is above 0 the relations it began with are used,
 so that slipped fish don't teach it that slipped is normal.
 
 The height an alarm takes depends on how far apart neighbours lie: `_HEIGHTS` was calibrated by
@@ -29,14 +29,16 @@ Direction = Literal["late", "early"]
 FLOOR = 9.0
 _FLOOR = exp(-FLOOR)
 #: (distance of neighbours in scatters, height of the alarm).
-_HEIGHTS = ((1.8, 7.1), (3.0, 6.9), (4.2, 6.6), (6.2, 6.1), (9.0, 5.7), (15.0, 5.3))
+_HEIGHTS = ((1.8, 7.4), (3.0, 6.9), (4.2, 6.4), (6.2, 5.8), (9.0, 5.2), (15.0, 4.8))
 #: Fish over which the distance of neighbours is averaged.
 _SPAN = 30.0
 #: How much likelier a direction must be than the other before it is named, and for how many fish to wait for that.
 _CLEAR = 1.0
 _WAIT = 2
+#: What all fish but the plainest must say together: a single odd value or an exchanged pair is no slip.
+_SECOND = 1.0
 #: log-likelihood ratio above which two masses are exchanged: 0.2 false findings per 1,000 fish.
-SWAP = 7.0
+SWAP = 6.0
 #: A swap counts only if the next fish fits as paired: within so much of the peak.
 _FITS = 2.0
 _KEEP = 16
@@ -174,16 +176,15 @@ def follow_slip(watch: SlipWatch, fish: Specimen, state: State, setup: Setup) ->
 
 def _decide(new: SlipWatch, now: Seen, then: Seen) -> tuple[SlipWatch, Slip | None]:
     top = max(new.late, new.early)
-    if top <= 0.0:
+    if top <= height(sqrt(new.apart)):
         return replace(new, waiting=0), None
-    if top <= height(sqrt(new.apart)) and not new.waiting:
-        return new, None
     begun = min([new.late_from] * (new.late > 0.0) + [new.early_from] * (new.early > 0.0))
     contrast = sum(s.late - s.early for s in new.steps if s.at >= begun and s.early is not None)
     leading: Direction = "late" if new.late >= new.early else "early"
-    start, last = (new.late_from, now.at) if leading == "late" else (new.early_from, then.at)
+    start = new.late_from if leading == "late" else new.early_from
+    said = [(s.late if leading == "late" else s.early) or 0.0 for s in new.steps if s.at >= start]
     clear = contrast > _CLEAR if leading == "late" else contrast < -_CLEAR
-    if last <= start or not (clear or new.waiting >= _WAIT):
+    if sum(said) - max(said) < _SECOND or not (clear or new.waiting >= _WAIT):
         return replace(new, waiting=new.waiting + 1), None
     likelier: Direction = "late" if contrast > 0.0 else "early"
     if (new.late if likelier == "late" else new.early) <= 0.0:

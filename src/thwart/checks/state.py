@@ -99,13 +99,20 @@ _SIZES = Sizes()
 
 
 def learn(
-    state: State, fish: Specimen, setup: Setup, outcomes: Mapping[str, Outcome] | None = None, *, asked: bool = False
+    state: State,
+    fish: Specimen,
+    setup: Setup,
+    outcomes: Mapping[str, Outcome] | None = None,
+    *,
+    asked: bool = False,
+    sound: float = 1.0,
 ) -> State:
     """The state after a fish that was finished.
 
     `fish` holds the values as they stand (a mended one as mended); `outcomes` says for a measurand that it stood or is
     still open (default: passed). `asked` is whether a statistical check asked about this fish and no value was mended
-    since; where a relation may ask, it moves the ration. A fish of unknown species teaches nothing.
+    since; where a relation may ask, it moves the ration. `sound` is how probably an asked fish is sound: 1 where a
+    person let it stand, `Finding.sound` where nobody answered. A fish of unknown species teaches nothing.
     """
     outcomes = outcomes or {}
     values = fish.positive()
@@ -114,7 +121,6 @@ def learn(
     kind = fish.kind
     judged = [state.relation(setup, kind, y, x) for y, x in pairs_of(values)]
     if any(r.known or r.fish >= FIRST for r in judged):
-        sound = 0.5 if "open" in outcomes.values() else 1.0
         state = replace(state, ration=state.ration.after(asked, sound, setup.rate))
     old = state.kinds.get(kind, _NOTHING)
     relations, sizes = dict(old.relations), dict(old.sizes)
