@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from decimal import Decimal
+from functools import cache
 from typing import Any
 
 from thwart import units
@@ -93,6 +94,7 @@ drop = ["fork_length"]
 FIRST = SOLO.replace("[containers]", '[containers]\nrole = "first"')
 
 
+@cache
 def protocol(text: str) -> Protocol:
     return read(text, "test.toml")
 
@@ -280,16 +282,16 @@ def check(play: Play) -> None:
     assert not set(numbers) & set(play.bench.desk.free_numbers), "a number in use is on the stack"
     current: dict[int, list[str]] = {}
     for s in specimens.values():
-        for key, seq in s.values.items():
+        for slot, seq in s.values.items():
             m = measurements[seq]
-            assert (m.specimen_id, m.key) == (s.specimen_id, key)
+            assert (m.specimen_id, m.key) == (s.specimen_id, slot)
             assert m.status in ("stands", "questioned"), "a value that doesn't stand"
             if m.reading_seq is not None:
                 current.setdefault(m.reading_seq, []).append(s.specimen_id)
-        for field, seq in s.codes.items():
+        for name, seq in s.codes.items():
             coded = things["coded", seq]
             assert isinstance(coded, Coded)
-            assert (coded.specimen_id, coded.field, coded.status) == (s.specimen_id, field, "stands")
+            assert (coded.specimen_id, coded.field, coded.status) == (s.specimen_id, name, "stands")
         for label in s.containers:
             container = things["container", label]
             assert isinstance(container, Container)

@@ -179,12 +179,21 @@ def _batch(bench: Bench, body: Mapping[str, Any], args: Sequence[str]) -> None:
                 raise Refusal("already", act="batch reopen")
             free = _free(bench, places)
             for at, place in enumerate(free):
-                bench.decide(
-                    "batch", None, place=place, op="join" if at else "reopen", batch=name, reason=" ".join(reason)
-                )
+                op = "join" if at else "reopen"
+                text = _batch_text(op, name, place)
+                bench.decide("batch", None, place=place, op=op, batch=name, reason=" ".join(reason), text=text)
             _open_at(bench, free)
         case _:
             raise _usage("batch")
+
+
+def _batch_text(op: str, name: str, place: str) -> str:
+    texts = {
+        "open": f"batch {name} open",
+        "reopen": f"batch {name} open again",
+        "join": f"batch {name} open at {place} too",
+    }
+    return texts[op]
 
 
 def _free(bench: Bench, places: Sequence[str]) -> list[str]:
@@ -210,7 +219,10 @@ def _batch_open(bench: Bench, places: Sequence[str], name: str, species: str | N
         species = _known_species(bench, species)
     for at, place in enumerate(free):
         op = "join" if at or known is not None else "open"
-        bench.decide("batch", None, place=place, op=op, batch=name, species=species, practice=bench.desk.practice)
+        bench.decide(
+            "batch", None, place=place, op=op, batch=name, species=species, practice=bench.desk.practice,
+            text=_batch_text(op, name, place),
+        )  # fmt: skip
     _open_at(bench, free)
 
 

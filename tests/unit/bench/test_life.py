@@ -105,7 +105,7 @@ def test_the_tray_of_ten_is_read_out() -> None:
     out = next(d for d in said if d.kind == "read-out")
     assert out.body["numbers"] == list(range(1, 11))
     assert len(out.body["texts"]) == 10
-    assert play.here.tray == ()
+    assert not play.here.tray
     assert play.questions("quiet") == []
     assert play.questions("read-out") == ["incomplete"] * 10
     play.touch(200)

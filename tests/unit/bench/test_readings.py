@@ -431,7 +431,7 @@ def test_tared_takes_the_tray_back_out_of_the_fish() -> None:
     play.touch(212)
     play.lay()
     play.settle(500)
-    assert play.fish.state == "ready"
+    assert play.numbered(1).state == "ready"
     play.act("tared")
     assert outcome(play) == ("tare", "tare")
     assert play.values(1) == {"total_length": "212"}
