@@ -128,7 +128,7 @@ def test_a_quiet_port_is_left_alone_for_seconds() -> None:
     clock = Clock()
     port = ScriptedPort(clock, [None, None, None])
     run(clock, Recorder(), port)
-    assert port.timeouts == [1.0, IDLE_S, IDLE_S, IDLE_S], "after its first second"
+    assert port.timeouts == [0.3, IDLE_S, IDLE_S, IDLE_S], "after its first moment"
     assert IDLE_S >= 2
 
 
@@ -241,12 +241,12 @@ def test_a_port_that_closes_at_once_is_not_opened_at_full_speed() -> None:
     assert recorder.calls == ["open", "gone", "open", "bytes", "gone"], "nor is it told each time"
 
 
-def test_a_port_on_trial_is_open_after_a_second_of_holding() -> None:
+def test_a_port_on_trial_is_open_after_holding_for_a_moment() -> None:
     clock = Clock()
     recorder = Recorder()
     holding = ScriptedPort(clock, [None, None])
     run(clock, recorder, ScriptedPort(clock, [Gone("busy elsewhere")]), holding)
-    assert holding.timeouts == [1.0, IDLE_S, IDLE_S]
+    assert holding.timeouts == [0.3, IDLE_S, IDLE_S]
     assert recorder.calls == ["open", "gone", "open", "gone"]
 
 

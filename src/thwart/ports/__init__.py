@@ -1,4 +1,4 @@
-"""The outside world: serial lines, TCP, RFC 2217, captures played back; their identity, hot-plug and reconnecting.
+"""The outside world: serial lines, TCP, RFC 2217, USB devices, captures played back; their identity, hot-plug and reconnecting.
 
 Holds: port names and what they resolve to, opening and reading ports, one supervising thread per port, the capture
 file, and (imported by name only) simulated instruments. May not: interpret a byte, decide anything, touch the ledger
@@ -10,7 +10,7 @@ from thwart.ports.faults import Ended, Gone, PortAbsent, PortAmbiguous, PortBusy
 from thwart.ports.identity import Holder, PortInfo, describe_ports, resolve
 from thwart.ports.line import LineSettings
 from thwart.ports.opening import Port, open_port
-from thwart.ports.spec import Device, Replay, Rfc2217, Spec, Tcp, Usb, parse_spec
+from thwart.ports.spec import Device, Replay, Rfc2217, Spec, Tcp, Usb, UsbDevice, parse_spec
 from thwart.ports.supervisor import Listener, Poll, Supervisor
 
 __all__ = [
@@ -37,6 +37,7 @@ __all__ = [
     "Supervisor",
     "Tcp",
     "Usb",
+    "UsbDevice",
     "describe_ports",
     "open_port",
     "parse_spec",

@@ -7,7 +7,7 @@ from typing import Protocol
 from thwart.ports import network, replay, serialport
 from thwart.ports.identity import resolve
 from thwart.ports.line import LineSettings
-from thwart.ports.spec import Replay, Rfc2217, Spec, Tcp
+from thwart.ports.spec import Replay, Rfc2217, Spec, Tcp, UsbDevice
 
 
 class Port(Protocol):
@@ -37,6 +37,11 @@ def open_port(spec: Spec, line: LineSettings) -> Port:
     """
     if isinstance(spec, Replay):
         return replay.ReplayPort.from_file(spec.path)
+    if isinstance(spec, UsbDevice):
+        # Imported here, for most benches have none and libusb need not be looked for.
+        from thwart.ports.usbport import open_usb
+
+        return open_usb(spec)
     if isinstance(spec, Tcp):
         return network.open_tcp(spec)
     if isinstance(spec, Rfc2217):

@@ -175,7 +175,7 @@ def _trouble(spec: Device | Usb, device: str, line: LineSettings, error: Excepti
         who = ", ".join(str(holder) for holder in holders(device)) or "another program"
         return PortBusy(f"{name} is in use by {who}", "end that program, or give it another port")
     if number in _FORBIDDEN:
-        return _forbidden(name, device)
+        return forbidden(name, device)
     if number == errno.ENOTTY:
         return PortError(f"{name} is no serial port", "`thwart ports` lists the serial ports there are")
     return PortError(f"{name} can't be opened with {line}: {error}", "check the line settings in the profile")
@@ -191,7 +191,8 @@ def _error_number(error: Exception) -> int:
     return 0
 
 
-def _forbidden(name: str, device: str) -> PortForbidden:
+def forbidden(name: str, device: str) -> PortForbidden:
+    """The refusal of `device` for want of permission, with the group to join or what else helps."""
     if sys.platform == "win32":
         return PortForbidden(f"no permission to open {name}", "another program may have it open")
     try:
@@ -203,7 +204,7 @@ def _forbidden(name: str, device: str) -> PortForbidden:
     if group == "root" or status.st_mode & 0o060 != 0o060:
         return PortForbidden(
             f"no permission to open {name}: it belongs to user and group {group}, and the group may not use it either",
-            "a udev rule must give it to a group such as dialout (docs/ports.md shows one)",
+            "a udev rule must give it to a group such as dialout; `thwart doctor --write-udev` prints it for a bench",
         )
     return PortForbidden(
         f"no permission to open {name}: it belongs to group {group}, and {user} is not in it",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Literal, cast
 from urllib.parse import urlsplit
 
 from thwart.errors import ConfigError
@@ -11,12 +12,16 @@ from thwart.errors import ConfigError
 FORMS = (
     "/dev/serial/by-id/NAME or another device path",
     "usb:VID:PID:SERIAL (or usb:VID:PID while only one such adapter is plugged in)",
+    "hid:VID:PID:SERIAL (a USB scale, scanner or pedal; :SERIAL and @BUS-SOCKET may be left out while one is meant)",
+    "endpoint:VID:PID:SERIAL (a USB device that sends text without a serial adapter; as hid)",
     "socket://HOST:PORT",
     "rfc2217://HOST:PORT",
     "replay:FILE",
 )
 _HINT = "a port is named as one of:\n    " + "\n    ".join(FORMS) + "\n  `thwart ports` lists what is plugged in"
 _HEX4 = re.compile(r"[0-9A-Fa-f]{4}")
+#: As Linux names the place of a device below /sys/bus/usb/devices: bus, then the port of each hub on the way.
+_SOCKET = re.compile(r"[1-9]\d{0,2}-[1-9]\d{0,2}(\.[1-9]\d{0,2}){0,5}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +44,24 @@ class Usb:
 
     def __str__(self) -> str:
         return f"usb:{self.vid:04X}:{self.pid:04X}" + (f":{self.serial}" if self.serial is not None else "")
+
+
+@dataclass(frozen=True, slots=True)
+class UsbDevice:
+    """A USB device that is no serial adapter: one that sends reports (`hid`), or text (`endpoint`).
+
+    `socket` is where it is plugged in, `1-2.4`: bus 1, port 2, and port 4 of the hub there.
+    """
+
+    kind: Literal["hid", "endpoint"]
+    vid: int
+    pid: int
+    serial: str | None = None
+    socket: str | None = None
+
+    def __str__(self) -> str:
+        serial = f":{self.serial}" if self.serial is not None else ""
+        return f"{self.kind}:{self.vid:04X}:{self.pid:04X}{serial}" + (f"@{self.socket}" if self.socket else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +96,16 @@ class Replay:
         return f"replay:{self.path}"
 
 
-Spec = Device | Usb | Tcp | Rfc2217 | Replay
+Spec = Device | Usb | UsbDevice | Tcp | Rfc2217 | Replay
 
 
 def parse_spec(text: str, where: str = "port") -> Spec:
     """Read a port's name; raises ConfigError (with `where` as its place) saying what is wrong and which forms exist."""
     text = text.strip()
     if text.startswith("usb:"):
-        return _usb(text, where)
+        return Usb(*_usb(text.removeprefix("usb:"), text, where))
+    if text.startswith(("hid:", "endpoint:")):
+        return _usb_device(text, where)
     if text.startswith(("socket://", "rfc2217://")):
         return _network(text, where)
     if text.startswith("replay:"):
@@ -95,16 +120,27 @@ def parse_spec(text: str, where: str = "port") -> Spec:
     raise _wrong(where, text, "it is none of the forms a port's name can have")
 
 
-def _usb(text: str, where: str) -> Usb:
+def _usb_device(text: str, where: str) -> UsbDevice:
+    kind, _, rest = text.partition(":")
+    # An @ may stand in a serial number as well; only what looks like a socket is one.
+    head, _, socket = rest.rpartition("@")
+    if not head or not _SOCKET.fullmatch(socket):
+        head, socket = rest, ""
+        if re.search(r"@[0-9.-]*$", rest):
+            raise _wrong(where, text, "after the @ stands the socket it is plugged into: bus, -, port, as in @1-2.4")
+    return UsbDevice(cast(Literal["hid", "endpoint"], kind), *_usb(head, text, where), socket or None)
+
+
+def _usb(identity: str, text: str, where: str) -> tuple[int, int, str | None]:
     # The serial number comes last and whole: makers put colons into it.
-    vid, pid, serial = (*text.removeprefix("usb:").split(":", 2), None, None)[:3]
+    vid, pid, serial = (*identity.split(":", 2), None, None)[:3]
     for name, number in (("vendor", vid), ("product", pid)):
         if number is None or not _HEX4.fullmatch(number):
             raise _wrong(where, text, f"the {name} number must be four hexadecimal digits, not {number or 'nothing'!r}")
     if serial == "":
         raise _wrong(where, text, "the serial number after the last colon is empty; leave the colon out as well")
     assert vid is not None and pid is not None
-    return Usb(int(vid, 16), int(pid, 16), serial)
+    return int(vid, 16), int(pid, 16), serial
 
 
 def _network(text: str, where: str) -> Tcp | Rfc2217:

@@ -4,7 +4,7 @@
 | --- | --- | --- |
 | closed | the opening succeeds | `on_open`, open; after a life that brought nothing: on trial |
 |  | the opening fails | `on_refused` if the kind of trouble is new; wait; closed |
-| on trial | bytes came, or a second went by | `on_open`, open |
+| on trial | bytes came, or 0.3 s went by | `on_open`, open |
 |  | the port is gone | close it; wait; closed |
 | open | bytes came | `on_line_error` if errors were counted, `on_bytes`, open |
 |  | the listener's wake is due | `on_wake`, open |
@@ -36,9 +36,11 @@ log = logging.getLogger("thwart.ports")
 IDLE_S = 5.0
 FIRST_WAIT_S = 0.05
 LONGEST_WAIT_S = 0.5
-#: A port that lived shorter than this keeps the wait it had. One that brought no byte either is on trial when it is
-#: opened next: a converter that serves somebody else accepts and hangs up, twice a second, all night.
+#: A port that lived shorter than this keeps the wait it had.
 SETTLED_NS = 1_000_000_000
+#: One that went this soon and brought no byte is on trial for as long when it is opened next: a converter that serves
+#: somebody else accepts and hangs up, twice a second, all night. With the longest wait it stays well below a second.
+TRIAL_NS = 300_000_000
 STOP_LIMIT_S = 0.4
 WRITES_KEPT = 64
 
@@ -208,9 +210,9 @@ class Supervisor:
                 poll_ns = self._clock() + int(self._poll.interval_s * 1e9)
             if self._writes:
                 stuck = self._send(port, stuck)
-            data = port.read(self._idle_s(poll_ns, None if self._proven else opened_ns + SETTLED_NS))
+            data = port.read(self._idle_s(poll_ns, None if self._proven else opened_ns + TRIAL_NS))
             at_ns = self._clock()
-            if not self._proven and (data or at_ns - opened_ns >= SETTLED_NS):
+            if not self._proven and (data or at_ns - opened_ns >= TRIAL_NS):
                 self._proven = True
                 self._announce(opened_ns)
             counted = port.error_count()
