@@ -12,6 +12,7 @@ from ..tomlfile import nearest
 from . import words
 from .acts import ACTS, HAND, MISSING_REASONS
 from .filling import (
+    about,
     answer,
     ask,
     candidates,
@@ -375,7 +376,7 @@ def _species(bench: Bench, place: str, args: Sequence[str]) -> None:
     for key, m in standing(bench, fish).items():
         if key not in allowed:
             args_ = {"number": fish.number, "measurand": key, "species": bench.setup.protocol.species[name].title}
-            if not any(q.about == m.seq and q.kind == "surplus" for q in bench.live_questions()):
+            if not any(q.kind == "surplus" for q in about(bench, fish, {m.seq})):
                 ask(bench, place, fish, Finding("surplus", 3, args_), about=m.seq)
     judge_again(bench, place, bench.need(Specimen, fish.specimen_id))
     settle_ready(bench, fish.specimen_id)
@@ -500,7 +501,9 @@ def _stands(bench: Bench, place: str, args: Sequence[str]) -> None:
         leave_behind(bench, place)
         return
     m = bench.get(Measurement, q.about) if q.about is not None else None
-    others = [o for o in bench.live_questions() if m is not None and o.about == m.seq and o.kind == m.cause]
+    others = [
+        o for o in bench.live_questions_of(q.specimen_id) if m is not None and o.about == m.seq and o.kind == m.cause
+    ]
     if m is not None and m.status == "questioned" and not others:
         bench.decide(
             "stood-by", m.specimen_id, place=place, measurement=m.seq, number=m.number, reason=" ".join(args) or None
@@ -578,7 +581,7 @@ def _missing(bench: Bench, place: str, args: Sequence[str]) -> None:
             raise Refusal("unknown-field", act="missing", name=words.shown(name), near=_near(name, known)) from refusal
     if key in fish.values:
         standing(bench, fish)
-        answer(bench, [q for q in bench.live_questions() if q.about == fish.values[key]])
+        answer(bench, about(bench, fish, {fish.values[key]}))
         bench.decide("withdrawn", fish.specimen_id, measurement=fish.values[key], place=place)
     bench.decide("missing", fish.specimen_id, place=place, number=fish.number, name=key, reason=reason)
     settle_about(bench, fish, measurand=key)
@@ -593,7 +596,7 @@ def _swap(bench: Bench, place: str, args: Sequence[str]) -> None:
     if len(mine) < 2 or mine[-1].unit != mine[-2].unit:
         raise Refusal("nothing-to-swap")
     first, second = mine[-2], mine[-1]
-    answer(bench, [q for q in bench.live_questions() if q.about in (first.seq, second.seq)])
+    answer(bench, about(bench, fish, {first.seq, second.seq}))
     readings = [None if m.reading_seq is None else bench.need(Reading, m.reading_seq) for m in (first, second)]
     rest = {k: m for k, m in standing(bench, fish).items() if m.seq not in (first.seq, second.seq)}
     for old, other, reading in ((first, second, readings[1]), (second, first, readings[0])):

@@ -52,7 +52,7 @@ def settle_ready(bench: Bench, specimen_id: str) -> None:
         end = "incomplete" if lacking(bench, s) else "complete"
         if end != s.end:
             bench.decide("ended", s.specimen_id, number=s.number, end=end)
-            answer(bench, [q for q in bench.live_questions() if q.kind == "incomplete" and q.specimen_id == s.id])
+            answer(bench, [q for q in bench.live_questions_of(s.id) if q.kind == "incomplete"])
         return
     ready = is_ready(bench, s)
     if ready != (s.state == "ready"):
@@ -116,9 +116,9 @@ def answer(bench: Bench, questions: list[Question]) -> None:
         bench.decide("question", q.specimen_id, question=q.seq, event="answered")
 
 
-def about(bench: Bench, seqs: set[int]) -> list[Question]:
-    """Open or quiet questions about these readings or measurements."""
-    return [q for q in bench.live_questions() if q.about in seqs]
+def about(bench: Bench, specimen: Specimen, seqs: set[int]) -> list[Question]:
+    """A specimen's open or quiet questions about these readings or measurements."""
+    return [q for q in bench.live_questions_of(specimen.specimen_id) if q.about in seqs]
 
 
 def settle_about(
@@ -126,8 +126,8 @@ def settle_about(
 ) -> None:
     """A value came (or will never come): what was asked about an instrument that had none is answered."""
     settled = [
-        q for q in bench.live_questions()
-        if q.kind in ("beyond-instrument", "moving") and q.specimen_id == specimen.specimen_id
+        q for q in bench.live_questions_of(specimen.specimen_id)
+        if q.kind in ("beyond-instrument", "moving")
         and (q.args.get("instrument") == instrument or (measurand is not None and q.measurand == measurand))
     ]  # fmt: skip
     answer(bench, settled)
@@ -171,7 +171,7 @@ def fill(
         taken_utc=reading.done_utc if reading else bench.input.stamp.utc, supersedes=supersedes, one_of=one_of,
     )  # fmt: skip
     if supersedes is not None:
-        answer(bench, about(bench, {supersedes}))
+        answer(bench, about(bench, specimen, {supersedes}))
     settle_about(bench, specimen, instrument=reading.instrument if reading else None, measurand=slot.key)
     for finding in findings:
         ask(bench, place, bench.need(Specimen, specimen.specimen_id), finding, about=seq)
@@ -215,8 +215,8 @@ def judge_again(bench: Bench, place: str, specimen: Specimen) -> None:
             "judged", specimen.specimen_id, measurement=m.seq, verdict=verdict, cause=cause,
             questioned=None if m.stood_by else worst is not None,
         )  # fmt: skip
-        answer(bench, [q for q in about(bench, {m.seq}) if q.kind not in {f.code for f in findings}])
-        asked = {q.kind for q in about(bench, {m.seq})}
+        answer(bench, [q for q in about(bench, specimen, {m.seq}) if q.kind not in {f.code for f in findings}])
+        asked = {q.kind for q in about(bench, specimen, {m.seq})}
         for finding in findings:
             if not m.stood_by and finding.code not in asked:
                 ask(bench, place, specimen, finding, about=m.seq)

@@ -103,6 +103,8 @@ class Bench:
         self._touched: dict[Key, int] = {}
         self._gone: dict[Key, int] = {}
         self._live: dict[int, Question] = {}
+        self._open: dict[int, Question] = {}
+        self._theirs: dict[str | None, dict[int, Question]] = {}
         self._before: dict[Key, Object | None] = {}
         self._mark: dict[Key, tuple[Object | None, int | None]] | None = None
         self._loaded: list[Key] = []
@@ -199,7 +201,13 @@ class Bench:
 
     def open_questions(self, place: str) -> list[Question]:
         """Open questions of a place in order of asking."""
-        return [q for q in self.live_questions() if q.place == place and q.state == "open"]
+        if not self._open:
+            return []
+        return sorted((q for q in self._open.values() if q.place == place), key=lambda q: q.seq)
+
+    def live_questions_of(self, specimen_id: str | None) -> list[Question]:
+        """Questions of one specimen (None: of none) that are open or on a quiet list, in order of asking."""
+        return sorted(self._theirs.get(specimen_id, {}).values(), key=lambda q: q.seq)
 
     def specimens_of(self, batch: str) -> list[Specimen]:
         """A batch's specimens in order of opening, as they are now; what is only looked at isn't loaded."""
@@ -307,17 +315,27 @@ class Bench:
         if thing is None:
             self.objects.pop(key, None)
             self._gone[key] = self.turn
-            if key[0] == "question":
-                self._live.pop(int(key[1]), None)
         else:
             self.objects[key] = thing
             if self._gone:
                 self._gone.pop(key, None)
-            if isinstance(thing, Question):
-                if thing.state in _LIVE:
-                    self._live[thing.seq] = thing
-                else:
-                    self._live.pop(thing.seq, None)
+        if key[0] == "question":
+            self._index(int(key[1]), thing)
+
+    def _index(self, seq: int, thing: Object | None) -> None:
+        """Keep at hand what is asked: a question that somebody may still see, or one that is over (None)."""
+        old = self._live.pop(seq, None)
+        if old is not None:
+            self._open.pop(seq, None)
+            theirs = self._theirs[old.specimen_id]
+            del theirs[seq]
+            if not theirs:
+                del self._theirs[old.specimen_id]
+        if isinstance(thing, Question) and thing.state in _LIVE:
+            self._live[seq] = thing
+            self._theirs.setdefault(thing.specimen_id, {})[seq] = thing
+            if thing.state == "open":
+                self._open[seq] = thing
 
     def _roll_back(self) -> None:
         """Take back what the rules did with the input; what the input itself says stays."""
@@ -333,7 +351,7 @@ class Bench:
             self.objects.pop(key, None)
             self._touched.pop(key, None)
             if key[0] == "question":
-                self._live.pop(int(key[1]), None)
+                self._index(int(key[1]), None)
         self._loaded = []
         self._decisions = []
         self._ids = 0
@@ -366,8 +384,8 @@ class Bench:
             self.objects[key] = thing
             self._touched[key] = self.turn
             self._loaded.append(key)
-            if isinstance(thing, Question) and thing.state in _LIVE:
-                self._live[thing.seq] = thing
+            if isinstance(thing, Question):
+                self._index(thing.seq, thing)
 
     def _finish(self) -> dict[Key, Object | None]:
         entry = self.input
@@ -623,7 +641,9 @@ class Bench:
             if turn:
                 self._touched[key] = turn
         self._gone = {(kind, ident): turn for kind, ident, turn in data["gone"]}
-        self._live = {q.seq: q for q in self.all(Question) if q.state in _LIVE}
+        self._live, self._open, self._theirs = {}, {}, {}
+        for q in self.all(Question):
+            self._index(q.seq, q)
         self.mementos = {place: [memento(m) for m in stack] for place, stack in data["mementos"].items()}
         self.undone = {p: [(memento(a), memento(b)) for a, b in stack] for p, stack in data["undone"].items()}
         self.reset(self.setup)

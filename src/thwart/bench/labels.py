@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cache
 
 from ..checkchars import SCHEMES
 
@@ -20,6 +21,7 @@ _CARD_SCHEME = SCHEMES["mod-37-36"]
 _CARD_WORD = re.compile(r"[A-Za-z0-9_-]+")
 _DIGITS = frozenset("0123456789")
 _LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+_CHECKS = _DIGITS | _LETTERS | {"*"}
 
 
 class LabelError(ValueError):
@@ -49,11 +51,9 @@ class Template:
         if set(body[body.index("#") : body.rindex("#") + 1]) != {"#"}:
             raise LabelError("two-runs")
 
-    def admits(self) -> list[frozenset[str]]:
+    def admits(self) -> tuple[frozenset[str], ...]:
         """For each position the characters that may stand there."""
-        check = frozenset("*") | _DIGITS | _LETTERS
-        sets = {"#": _DIGITS, "@": _LETTERS, "?": check}
-        return [sets.get(c, frozenset(c)) for c in self.text]
+        return _admitted(self.text)
 
     def could_be_card(self) -> bool:
         """Whether any label of this template starts like a card."""
@@ -92,6 +92,12 @@ class Template:
             return None
         body = label[:start] + f"{number:0{end - start}d}" + label[end : len(self.text.rstrip("?"))]
         return body + self._check(body)
+
+
+@cache
+def _admitted(text: str) -> tuple[frozenset[str], ...]:
+    sets = {"#": _DIGITS, "@": _LETTERS, "?": _CHECKS}
+    return tuple(sets.get(c, frozenset(c)) for c in text)
 
 
 def card(words: tuple[str, ...] | list[str]) -> str:
