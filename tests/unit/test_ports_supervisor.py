@@ -128,7 +128,7 @@ def test_a_quiet_port_is_left_alone_for_seconds() -> None:
     clock = Clock()
     port = ScriptedPort(clock, [None, None, None])
     run(clock, Recorder(), port)
-    assert port.timeouts == [0.3, IDLE_S, IDLE_S, IDLE_S], "after its first moment"
+    assert port.timeouts == [0.2, IDLE_S, IDLE_S, IDLE_S], "after its first moment"
     assert IDLE_S >= 2
 
 
@@ -246,7 +246,7 @@ def test_a_port_on_trial_is_open_after_holding_for_a_moment() -> None:
     recorder = Recorder()
     holding = ScriptedPort(clock, [None, None])
     run(clock, recorder, ScriptedPort(clock, [Gone("busy elsewhere")]), holding)
-    assert holding.timeouts == [0.3, IDLE_S, IDLE_S]
+    assert holding.timeouts == [0.2, IDLE_S, IDLE_S]
     assert recorder.calls == ["open", "gone", "open", "gone"]
 
 

@@ -4,7 +4,7 @@
 | --- | --- | --- |
 | closed | the opening succeeds | `on_open`, open; after a life that brought nothing: on trial |
 |  | the opening fails | `on_refused` if the kind of trouble is new; wait; closed |
-| on trial | bytes came, or 0.3 s went by | `on_open`, open |
+| on trial | bytes came, or 0.2 s went by | `on_open`, open |
 |  | the port is gone | close it; wait; closed |
 | open | bytes came | `on_line_error` if errors were counted, `on_bytes`, open |
 |  | the listener's wake is due | `on_wake`, open |
@@ -40,7 +40,7 @@ LONGEST_WAIT_S = 0.5
 SETTLED_NS = 1_000_000_000
 #: One that went this soon and brought no byte is on trial for as long when it is opened next: a converter that serves
 #: somebody else accepts and hangs up, twice a second, all night. With the longest wait it stays well below a second.
-TRIAL_NS = 300_000_000
+TRIAL_NS = 200_000_000
 STOP_LIMIT_S = 0.4
 WRITES_KEPT = 64
 
