@@ -56,7 +56,7 @@ def main() -> None:
     print(f"{READINGS} readings, {len(stream) / READINGS:.2f} inputs and {entries / READINGS:.2f} entries each\n")
     print("| page | log limit | each input its commit | arrivals and emptyings later | file | one commit |")
     print("| ---: | ---: | ---: | ---: | ---: | ---: |")
-    for limit in (4 << 20,):
+    for limit in (1 << 20, 4 << 20):
         for page in (512, 1024, 2048, 4096, 8192):
             each, size, took = measured(stream, page, limit, False, where)
             later, _, _ = measured(stream, page, limit, True, where)
