@@ -26,8 +26,8 @@ ACTS: dict[str, Act] = {
     act.name: act
     for act in (
         Act("batch", "open NAME [SPECIES] | close REASON | reopen NAME REASON",
-            "opens, closes or reopens a batch; closing reads out fish, incomplete ones, containers first, last, skipped",
-            "batch", "batch open north-bay", two_steps=False),
+            "opens, closes or reopens a batch, without a place at every place; closing reads out fish, incomplete ones, containers first, last, skipped",
+            "batch", "batch open north-bay"),
         Act("practice", "on | off", "what is opened now is practice and never reaches default views", "batch", "practice on"),
         Act("next", "", "closes the fish in hand and opens the next; does nothing on a fish without readings", "fish", "next"),
         Act("again", "", "the waiting reading replaces the one before (both kept); without one, the last measurand is open again",
@@ -58,6 +58,18 @@ ACTS: dict[str, Act] = {
             "undo", undoable=False),
     )
 }  # fmt: skip
+
+
+def table() -> str:
+    """The acts as a Markdown table, for the documentation."""
+    lines = ["| act | arguments | effect | steps | undo | example |", "| --- | --- | --- | --- | --- | --- |"]
+    for act in ACTS.values():
+        usage = f"`{act.usage}`".replace("|", "\\|") if act.usage else ""
+        effect = act.effect.replace("|", "\\|")
+        steps, undo = "two" if act.two_steps else "one", "yes" if act.undoable else "no"
+        lines.append(f"| `{act.name}` | {usage} | {effect} | {steps} | {undo} | `{act.example}` |")
+    return "\n".join(lines)
+
 
 #: Why a value is missing. A closed list.
 MISSING_REASONS = ("not-attempted", "not-found", "could-not-tell", "broken", "mislaid", "too-light", "beyond")

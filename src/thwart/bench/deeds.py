@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from .. import units
-from ..tomlfile import nearest
 from . import words
 from .acts import ACTS, HAND, MISSING_REASONS
 from .filling import (
@@ -25,7 +23,6 @@ from .filling import (
     settle_about,
     settle_ready,
     standing,
-    wanted,
 )
 from .fish import (
     close_fish,
@@ -41,6 +38,7 @@ from .fish import (
 )
 from .judging import Finding
 from .kernel import Refusal
+from .parts import NUMBER, fish_in_hand, near, no_args, numbered, place_for, slot_named, split_of, usage
 from .protocol import Slot
 from .setup import ARMED_NS, InstrumentSetup
 from .state import Batch, Measurement, Question, Reading, Specimen
@@ -49,8 +47,6 @@ if TYPE_CHECKING:
     from .kernel import Bench
 
 Deed = Callable[["Bench", str, Sequence[str]], None]
-#: A number as people write it: nothing else that Python would take for one.
-_NUMBER = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,9})?")
 
 
 def do(bench: Bench, body: Mapping[str, Any]) -> None:
@@ -58,7 +54,7 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
     name = str(body["act"])
     act = ACTS.get(name)
     if act is None:
-        raise Refusal("unknown-act", act=words.shown(name), near=_near(name, ACTS) or "see `thwart act --help`")
+        raise Refusal("unknown-act", act=words.shown(name), near=near(name, ACTS) or "see `thwart act --help`")
     args = [str(a) for a in body.get("args") or ()]
     if name == "batch":
         _batch(bench, body, args)
@@ -68,9 +64,9 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
     said = " ".join([name, *args])
     if act.two_steps:
         if args:
-            raise _usage(name)
+            raise usage(name)
         if here.armed != said:
-            fish = _fish(bench, place, name)
+            fish = fish_in_hand(bench, place, name)
             until = bench.input.stamp.mono_ns + ARMED_NS
             bench.decide("armed", fish.specimen_id, place=place, said=said, until_ns=until)
             text = words.ARMED.format(act=name, what=fish.number)
@@ -82,82 +78,6 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
             bench.decide("told", None, place=place, code="lapsed", text=f"{here.armed} isn't done")
             return
     DEEDS[name](bench, place, args)
-
-
-def place_for(bench: Bench, body: Mapping[str, Any]) -> str:
-    """The place an act names, or the one place it can mean. Raises Refusal."""
-    name = body.get("place")
-    everywhere = bench.setup.places
-    if name is not None:
-        if name not in everywhere:
-            raise Refusal("unknown-place", place=words.shown(name), places=", ".join(everywhere))
-        return str(name)
-    places = [p for p in body.get("places") or everywhere if p in everywhere]
-    if len(places) == 1:
-        return places[0]
-    holding = [p for p in places if bench.place(p).in_hand is not None]
-    if len(holding) == 1:
-        return holding[0]
-    raise Refusal("which-place", act=words.shown(body["act"]), places=", ".join(places))
-
-
-# ---- small parts ---------------------------------------------------------------------------------------------------
-
-
-def _near(name: str, names: Iterable[str], most: int = 3) -> str:
-    return nearest(words.shown(name), names, most)
-
-
-def _usage(act: str) -> Refusal:
-    return Refusal("arguments", act=act, usage=ACTS[act].usage)
-
-
-def _fish(bench: Bench, place: str, act: str) -> Specimen:
-    fish = bench.in_hand(place)
-    if fish is None:
-        raise Refusal("nothing-in-hand", act=act, place=place)
-    return fish
-
-
-def _slot(bench: Bench, act: str, name: str, specimen: Specimen | None = None) -> Slot:
-    """A slot by key, or the first wanted one of a measurand with sides or replicates."""
-    protocol = bench.setup.protocol
-    if (slot := protocol.slot_by_key.get(name)) is not None:
-        return slot
-    of_name = [s for s in protocol.slots if s.measurand.name == name]
-    if not of_name:
-        raise Refusal("unknown-measurand", act=act, name=words.shown(name), near=_near(name, protocol.slot_by_key))
-    free = [s for s in wanted(bench, specimen) if s.measurand.name == name] if specimen else []
-    return (free or of_name)[0]
-
-
-def _of(bench: Bench, place: str, act: str, args: Sequence[str]) -> tuple[list[str], Specimen | None]:
-    """Split off `of NUMBER` or `of previous`. The specimen is None where none was named."""
-    if "of" not in args:
-        return list(args), None
-    at = list(args).index("of")
-    rest = list(args[at + 1 :])
-    if len(rest) != 1:
-        raise _usage(act)
-    if rest[0] == "previous":
-        ident = bench.place(place).previous
-        if ident is None:
-            raise Refusal("unknown-fish", number="previous")
-        return list(args[:at]), _not_void(bench.need(Specimen, ident))
-    return list(args[:at]), _not_void(_numbered(bench, rest[0]))
-
-
-def _not_void(specimen: Specimen) -> Specimen:
-    if specimen.end == "void":
-        raise Refusal("void-fish", number=specimen.number)
-    return specimen
-
-
-def _numbered(bench: Bench, text: str) -> Specimen:
-    specimen = bench.numbered(int(text)) if _NUMBER.fullmatch(text) and text.isdecimal() else None
-    if specimen is None:
-        raise Refusal("unknown-fish", number=words.shown(text))
-    return specimen
 
 
 # ---- batches -------------------------------------------------------------------------------------------------------
@@ -185,7 +105,7 @@ def _batch(bench: Bench, body: Mapping[str, Any], args: Sequence[str]) -> None:
                 bench.decide("batch", None, place=place, op=op, batch=name, reason=" ".join(reason), text=text)
             _open_at(bench, free)
         case _:
-            raise _usage("batch")
+            raise usage("batch")
 
 
 def _batch_text(op: str, name: str, place: str) -> str:
@@ -268,7 +188,7 @@ def _reckoning(bench: Bench, name: str) -> dict[str, Any]:
 
 def _practice(bench: Bench, place: str, args: Sequence[str]) -> None:
     if list(args) not in (["on"], ["off"]):
-        raise _usage("practice")
+        raise usage("practice")
     on = args[0] == "on"
     if on == bench.desk.practice:
         raise Refusal("already", act=f"practice {args[0]}")
@@ -282,7 +202,7 @@ def _practice(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 
 def _next(bench: Bench, place: str, args: Sequence[str]) -> None:
-    _no_args("next", args)
+    no_args("next", args)
     here = bench.place(place)
     fish = bench.in_hand(place)
     if here.batch is None:
@@ -329,11 +249,6 @@ def _start_with(bench: Bench, place: str, reading: Reading) -> None:
         note_left(bench, place, reading)
 
 
-def _no_args(act: str, args: Sequence[str]) -> None:
-    if args:
-        raise _usage(act)
-
-
 def _void(bench: Bench, place: str, args: Sequence[str]) -> None:
     _end(bench, place, "void")
 
@@ -343,28 +258,28 @@ def _lost(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 
 def _end(bench: Bench, place: str, end: Any) -> None:
-    close_fish(bench, place, _fish(bench, place, end), end)
+    close_fish(bench, place, fish_in_hand(bench, place, end), end)
     if bench.place(place).in_hand is None and bench.place(place).batch is not None and opens_by_itself(bench):
         open_next(bench, place, by=end)
 
 
 def _recall(bench: Bench, place: str, args: Sequence[str]) -> None:
     if len(args) != 1:
-        raise _usage("recall")
-    recall(bench, place, _numbered(bench, args[0]))
+        raise usage("recall")
+    recall(bench, place, numbered(bench, args[0]))
 
 
 def _known_species(bench: Bench, name: str) -> str:
     species = bench.setup.protocol.species
     if name != "unknown" and name not in species:
-        raise Refusal("unknown-species", name=words.shown(name), near=_near(name, [*species, "unknown"]))
+        raise Refusal("unknown-species", name=words.shown(name), near=near(name, [*species, "unknown"]))
     return name
 
 
 def _species(bench: Bench, place: str, args: Sequence[str]) -> None:
-    left, named = _of(bench, place, "species", args)
+    left, named = split_of(bench, place, "species", args)
     if len(left) != 1:
-        raise _usage("species")
+        raise usage("species")
     name = _known_species(bench, left[0])
     fish = named or bench.in_hand(place)
     if fish is None:
@@ -383,15 +298,15 @@ def _species(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 
 def _code(bench: Bench, place: str, args: Sequence[str]) -> None:
-    left, named = _of(bench, place, "code", args)
+    left, named = split_of(bench, place, "code", args)
     if len(left) != 2:
-        raise _usage("code")
+        raise usage("code")
     field = _field(bench, "code", left[0])
     codes = bench.setup.protocol.codes[field]
     value = next((c for c in codes.values if c.lower() == left[1].lower()), None)
     if value is None:
-        raise Refusal("unknown-code", field=field, code=words.shown(left[1]), near=_near(left[1], codes.values))
-    fish = named or _fish(bench, place, "code")
+        raise Refusal("unknown-code", field=field, code=words.shown(left[1]), near=near(left[1], codes.values))
+    fish = named or fish_in_hand(bench, place, "code")
     _observe(bench, place, fish, field, value, None)
 
 
@@ -409,7 +324,7 @@ def _observe(bench: Bench, place: str, fish: Specimen, field: str, code: str | N
 def _field(bench: Bench, act: str, name: str) -> str:
     codes = bench.setup.protocol.codes
     if name not in codes:
-        raise Refusal("unknown-field", act=act, name=words.shown(name), near=_near(name, codes))
+        raise Refusal("unknown-field", act=act, name=words.shown(name), near=near(name, codes))
     return name
 
 
@@ -417,7 +332,7 @@ def _field(bench: Bench, act: str, name: str) -> str:
 
 
 def _again(bench: Bench, place: str, args: Sequence[str]) -> None:
-    _no_args("again", args)
+    no_args("again", args)
     here = bench.place(place)
     fish = bench.in_hand(place)
     if fish is not None and fish.provisional and len(fish.values) == 1:
@@ -530,22 +445,22 @@ def _questioned(bench: Bench, place: str) -> Question:
 
 def _as(bench: Bench, place: str, args: Sequence[str]) -> None:
     if len(args) != 1:
-        raise _usage("as")
-    fish = _fish(bench, place, "as")
-    slot = _slot(bench, "as", args[0], fish)
+        raise usage("as")
+    fish = fish_in_hand(bench, place, "as")
+    slot = slot_named(bench, "as", args[0], fish)
     bench.decide("placed", fish.specimen_id, place=place, set={"route_as": slot.key})
     bench.decide("told", fish.specimen_id, place=place, code="as", text=f"the next reading is {slot.key}")
 
 
 def _value(bench: Bench, place: str, args: Sequence[str]) -> None:
     if len(args) not in (3, 4) or (len(args) == 4 and args[3] not in HAND):
-        raise _usage("value")
-    fish = _fish(bench, place, "value")
-    slot = _slot(bench, "value", args[0], fish)
+        raise usage("value")
+    fish = fish_in_hand(bench, place, "value")
+    slot = slot_named(bench, "value", args[0], fish)
     unit = units.ucum(args[2])
     if unit is None or units.quantity_of(unit) != slot.measurand.quantity:
         raise Refusal("unknown-unit", act="value", unit=words.shown(args[2]), measurand=slot.key)
-    if not _NUMBER.fullmatch(args[1]):
+    if not NUMBER.fullmatch(args[1]):
         raise Refusal("not-a-number", act="value", text=words.shown(args[1]))
     base = units.to_base(Decimal(args[1].replace(",", ".")), unit)
     division = slot.measurand.hand_division_base
@@ -560,12 +475,12 @@ def _value(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 def _missing(bench: Bench, place: str, args: Sequence[str]) -> None:
     if len(args) != 2:
-        raise _usage("missing")
-    fish = _fish(bench, place, "missing")
+        raise usage("missing")
+    fish = fish_in_hand(bench, place, "missing")
     name, reason = args
     if reason not in MISSING_REASONS:
         raise Refusal(
-            "unknown-reason", act="missing", reason=words.shown(reason), near=_near(reason, MISSING_REASONS, 7)
+            "unknown-reason", act="missing", reason=words.shown(reason), near=near(reason, MISSING_REASONS, 7)
         )
     if name in bench.setup.protocol.codes:
         _observe(bench, place, fish, name, None, reason)
@@ -575,10 +490,10 @@ def _missing(bench: Bench, place: str, args: Sequence[str]) -> None:
         key = "container"
     else:
         try:
-            key = _slot(bench, "missing", name, fish).key
+            key = slot_named(bench, "missing", name, fish).key
         except Refusal as refusal:
             known = [*bench.setup.protocol.slot_by_key, *bench.setup.protocol.codes, "container"]
-            raise Refusal("unknown-field", act="missing", name=words.shown(name), near=_near(name, known)) from refusal
+            raise Refusal("unknown-field", act="missing", name=words.shown(name), near=near(name, known)) from refusal
     if key in fish.values:
         standing(bench, fish)
         answer(bench, about(bench, fish, {fish.values[key]}))
@@ -589,8 +504,8 @@ def _missing(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 
 def _swap(bench: Bench, place: str, args: Sequence[str]) -> None:
-    _no_args("swap", args)
-    fish = _fish(bench, place, "swap")
+    no_args("swap", args)
+    fish = fish_in_hand(bench, place, "swap")
     mine = [bench.need(Measurement, seq) for seq in bench.place(place).filled]
     mine = [m for m in mine if m.specimen_id == fish.specimen_id and m.status in ("stands", "questioned")]
     if len(mine) < 2 or mine[-1].unit != mine[-2].unit:
@@ -609,7 +524,7 @@ def _swap(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 
 def _tared(bench: Bench, place: str, args: Sequence[str]) -> None:
-    _no_args("tared", args)
+    no_args("tared", args)
     lying = {
         name: readings for name, setup in bench.setup.instruments.items()
         if setup.kind == "mass" and place in setup.places
@@ -654,7 +569,7 @@ def _was_tray(bench: Bench, place: str, reading: Reading) -> None:
 def _confirm(bench: Bench, place: str, args: Sequence[str]) -> None:
     from .rules import take_label
 
-    _no_args("confirm", args)
+    no_args("confirm", args)
     take_label(bench, place, _expected(bench, "confirm"), via="confirm")
 
 
@@ -671,7 +586,7 @@ def _expected(bench: Bench, act: str) -> str:
 
 
 def _skip(bench: Bench, place: str, args: Sequence[str]) -> None:
-    _no_args("skip", args)
+    no_args("skip", args)
     label = _expected(bench, "skip")
     containers = bench.setup.protocol.containers
     assert containers is not None
@@ -685,7 +600,7 @@ def _skip(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 
 def _pause(bench: Bench, place: str, args: Sequence[str]) -> None:
-    _no_args("pause", args)
+    no_args("pause", args)
     if bench.place(place).paused:
         raise Refusal("already", act="pause")
     leave_behind(bench, place)
@@ -696,7 +611,7 @@ def _pause(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 
 def _resume(bench: Bench, place: str, args: Sequence[str]) -> None:
-    _no_args("resume", args)
+    no_args("resume", args)
     here = bench.place(place)
     if not here.paused:
         raise Refusal("already", act="resume")
@@ -714,7 +629,7 @@ def _resume(bench: Bench, place: str, args: Sequence[str]) -> None:
 def _person(role: str) -> Deed:
     def deed(bench: Bench, place: str, args: Sequence[str]) -> None:
         if not args:
-            raise _usage(role)
+            raise usage(role)
         name = " ".join(args)
         bench.decide("placed", None, place=place, set={role: name})
         bench.decide("told", None, place=place, code=role, text=f"{role}: {name}")
@@ -724,7 +639,7 @@ def _person(role: str) -> Deed:
 
 def _undo(bench: Bench, place: str, args: Sequence[str]) -> None:
     if list(args) not in ([], ["undo"]):
-        raise _usage("undo")
+        raise usage("undo")
     redo = bool(args)
     memento = bench.last_memento(place, redo)
     if memento is None:

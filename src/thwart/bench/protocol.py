@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from decimal import Decimal
 from functools import cached_property
@@ -281,6 +282,12 @@ class Protocol(Strict):
     def slots_for(self, species: str | None) -> tuple[Slot, ...]:
         """The slots wanted of a species (None or unknown: all)."""
         return self._slots_by_species.get(species, self.slots)
+
+
+def schema_text() -> str:
+    """The JSON Schema of a protocol, as it stands in `shared/protocol.schema.json`."""
+    schema = {"$schema": "https://json-schema.org/draft/2020-12/schema", **Protocol.model_json_schema()}
+    return json.dumps(schema, indent=2, ensure_ascii=False, sort_keys=True) + "\n"
 
 
 def read(text: str, where: str) -> Protocol:

@@ -12,6 +12,7 @@ from .filling import answer, ask, candidates, give, last_of, routed, said_value,
 from .fish import apart, close_fish, leave_behind, measured_of, open_fish, open_next, recall, summary
 from .judging import Finding, misfit
 from .kernel import Refusal
+from .parts import place_for
 from .setup import DEAD_TIME_NS, HOSING_NS, HOSING_TOUCHES, InstrumentSetup
 from .state import Container, Instrument, Measurement, Place, Reading, Specimen
 from .words import WHY, shown
@@ -364,7 +365,7 @@ def _scan(bench: Bench, entry: Entry) -> None:
         label = containers.template.read(text)
     except labels.LabelError as error:
         raise Refusal("label-check" if error.code == "check" else "not-known", text=shown(text)) from None
-    place = deeds.place_for(bench, {"act": label, "place": body.get("place"), "places": list(places)})
+    place = place_for(bench, {"act": label, "place": body.get("place"), "places": list(places)})
     take_label(bench, place, label, via="scan")
 
 
@@ -481,7 +482,7 @@ def _key(bench: Bench, entry: Entry) -> None:
         if last is not None and 0 <= body["at_ns"] - last < dead * 1_000_000:
             raise Refusal("dead-time", instrument=setup.name, ms=dead)
     act, *args = said.split()
-    place = deeds.place_for(bench, {"act": act, "place": body.get("place"), "places": list(setup.places)})
+    place = place_for(bench, {"act": act, "place": body.get("place"), "places": list(setup.places)})
     bench.decide("key", None, place=place, at_ns=body["at_ns"])
     deeds.do(bench, {"act": act, "args": args, "place": place, "via": "key"})
 
