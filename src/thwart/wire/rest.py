@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from ..profiles.model import Settle
 
 
+#: What tells rest.
+Way = Literal["mark", "window", "both"]
+
 #: A window holds at most so many frames, however fast they come: a minute at more than 60 a second.
 MOST_FRAMES = 4096
 
@@ -148,9 +151,8 @@ def is_marked(decoded: Decoded) -> bool:
     return decoded.settled is True or (decoded.settled is None and decoded.condition == "zero")
 
 
-def detector_for(settle: Settle, marks: bool, noise: Decimal) -> Detector:
-    """What the profile asks for; without a word, its marks where it has them, else the window. `noise` in base units."""
-    by = settle.by or ("mark" if marks else "window")
+def detector_for(settle: Settle, by: Way, noise: Decimal) -> Detector:
+    """The detector of this kind; `noise` in the base unit."""
     if by == "mark":
         return ByMark(settle.frames, noise)
     return ByWindow(settle.frames, noise, round(settle.window_ms * 1e6), marked=by == "both")

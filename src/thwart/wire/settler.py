@@ -17,19 +17,21 @@ where it was before counts as empty.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import TYPE_CHECKING, ClassVar
 
 from .. import units
 from .events import NO_NUMBER, Arrival, Condition, Decoded, Emptied, Frame, LoadMark, Reading, WireEvent
-from .rest import Seen, detector_for
+from .rest import Seen, Way, detector_for
 
 if TYPE_CHECKING:
     from ..profiles.model import Profile
 
 #: At a second rest nearer than this many divisions the load didn't change (and the zero didn't move).
 SAME_DIVISIONS = 2
+#: How far frames at rest may lie apart, in divisions, where the profile doesn't say: a mark may be believed further.
+NOISE_DIVISIONS: Mapping[Way, int] = {"mark": 2, "window": 1, "both": 1}
 #: The smallest load, in divisions, where the profile doesn't say.
 SMALLEST_DIVISIONS = 5
 #: What remains of a load that has been taken off, at most.
@@ -127,7 +129,10 @@ class Settler:
         settle = profile.settle
         self._profile_unit = profile.unit
         self._division = units.to_base(profile.division, profile.unit)
-        noise = self._division if settle.noise is None else units.to_base(settle.noise, profile.unit)
+        by: Way = settle.by or ("mark" if profile.marks_settling else "window")
+        noise = NOISE_DIVISIONS[by] * self._division
+        if settle.noise is not None:
+            noise = units.to_base(settle.noise, profile.unit)
         # What counts as rest may be wider than two divisions; within it nothing can be told apart.
         self._same = max(SAME_DIVISIONS * self._division, noise)
         self._smallest = (
@@ -139,7 +144,7 @@ class Settler:
         self._window_ns = round(settle.window_ms * 1e6)
         self._limit_ns = round(settle.limit_ms * 1e6)
         self._lag_ns = profile.lag_ns
-        self._detector = detector_for(settle, profile.marks_settling, noise)
+        self._detector = detector_for(settle, by, noise)
         self.unsettled = 0
         """Frames seen while not at rest, since the settler was made."""
         self.forget()
@@ -151,6 +156,7 @@ class Settler:
         self._baseline: Decimal | None = None
         self._home: Decimal | None = None
         self._follow_ns = 0
+        self._laid_before = False
         self._load: _Load | None = None
         self._unrest: _Unrest | None = None
         self._fall: _Fall | None = None
@@ -236,6 +242,9 @@ class Settler:
             if value < self._baseline - self._same:
                 # Only what shows less than nothing can be a tray lifted off that may come back.
                 self._home = self._baseline if value < -self._same else None
+                if self._laid_before:
+                    self._laid_before = False
+                    out.append(Emptied(frame.first_ns, self._shown(value), self._unit))
             self._baseline = value
 
     def _in_load(self, out: list[WireEvent], frame: Frame, seen: Seen, rested: bool) -> None:
@@ -244,6 +253,7 @@ class Settler:
         if load.baseline is None and load.level is not None and seen.value > load.level + self._smallest:
             # What lay there at opening carries something now, as a tray would: it is the baseline from here on.
             self._become_empty(load.level)
+            self._laid_before = True
             self._in_empty(out, frame, seen, rested)
             return
         load.keep(seen.at_ns, seen.raw)
@@ -326,10 +336,12 @@ class Settler:
         self._unrest = None
         if seen.value == load.level:
             return
-        moved = load.level is None or abs(seen.value - load.level) > self._same
-        self._settle_at(load, seen.value)
-        if not moved:
+        if load.level is not None and abs(seen.value - load.level) <= self._same:
+            # A load that has lain for long may creep (a fish drips); one that has just settled must stay where it is.
+            if load.reading is None or seen.at_ns - load.reading.done_ns >= self._limit_ns:
+                self._settle_at(load, seen.value)
             return
+        self._settle_at(load, seen.value)
         rest = self._detector.rest()
         decoded = rest.seen.decoded
         load.plateaus += 1

@@ -90,6 +90,19 @@ def test_a_fish_that_drips_is_one_plateau() -> None:
     assert len(readings(events)) == 1
 
 
+def test_a_mark_that_comes_too_early_is_noticed() -> None:
+    """Marked still while it creeps up: the first reading was wrong, and the change on the pan is told."""
+    creeping = [("S", 400.0 + n) for n in range(13)]
+    assert told(*creeping, *still(412)) == ["arrived", "402.0", "405.0 (2)", "408.0 (3)", "411.0 (4)"]
+
+
+def test_a_mark_is_believed_over_two_divisions_the_window_over_one() -> None:
+    flicker = [("S", 412.0), ("S", 414.0)] * 8
+    assert told(*flicker) == ["arrived", "412.0"]
+    assert told(*ZERO, *flicker, by="window") == ["arrived"]
+    assert told(*ZERO, *flicker, by="window", noise="2") == ["arrived", "412.0"]
+
+
 def test_next_fish_laid_before_the_last_is_lifted() -> None:
     pan = Pan([(2.0, 412.0), (5.0, 1000.0), (8.0, 588.0), (11.0, 0.0)])
     events = run(Channel(profile()), pan.frames(14.0))
@@ -193,7 +206,15 @@ def test_a_load_present_at_opening() -> None:
     events = run(channel, written(still(350), 3 * S), opened=False)
     assert story(events) == ["emptied"]
     events = run(channel, written([("M", 100), *still(0)], 4 * S), opened=False)
-    assert story(events) == []
+    assert story(events) == ["emptied"]
+
+
+def test_a_load_present_at_opening_that_was_bumped_is_emptied_all_the_same() -> None:
+    events = run(Channel(profile()), written([*still(350), ("M", 380), *still(350), ("M", 200), *still(0)]))
+    assert story(events) == ["350.0", "arrived", "emptied", "emptied"]
+    assert [e.resting for e in emptyings(events)] == [350, 0]
+    events = run(Channel(profile()), written([*still(350), ("M", 380), *still(350), *still(0), *still(412)]))
+    assert story(events)[-2:] == ["arrived", "412.0"]
 
 
 def test_a_load_present_at_opening_is_emptied() -> None:
