@@ -265,8 +265,6 @@ class Layout(Strict):
 
     def _column_problems(self) -> Iterable[str]:
         if self.columns is None:
-            if self.width is not None:
-                yield "width: belongs to columns"
             return
         for name, (first, last) in self.columns.items():
             if last < first:

@@ -14,7 +14,7 @@ from .events import GRAVITY, NO_NUMBER, Condition, Decoded, LoadMark, RejectReas
 from .patterns import compiled
 
 if TYPE_CHECKING:
-    from ..profiles.model import Layout, Profile
+    from ..profiles.model import Checksum, Framing, Layout, Profile
 
 #: A stream repeats itself: so many different frames are remembered with their meaning.
 REMEMBERED = 4096
@@ -48,13 +48,7 @@ class Decoder:
     def __init__(self, profile: Profile) -> None:
         framing, check = profile.framing, profile.checksum
         self._holds = verifier(check) if check is not None else None
-        self._head = len(framing.start) if framing.end else 0
-        self._tail = (check.trailing + check.width + check.uncounted) if check is not None else 0
-        if framing.end and check is None:
-            self._tail = len(framing.end)
-        elif framing.check_bytes:
-            # The end stands before the check bytes, whether it is counted in or not.
-            self._tail = framing.check_bytes + max(len(framing.end), check.uncounted if check is not None else 0)
+        self._head, self._tail = margins(framing, check)
         self._chatter = [compiled(pattern) for pattern in profile.chatter]
         self._layouts = [_Reader(layout, profile.unit, profile.division) for layout in profile.layout]
         self._known: dict[bytes, Outcome] = {}
@@ -86,6 +80,17 @@ class Decoder:
                 except _Unfit as unfit:
                     reason = reason or unfit.reason
         return reason or "layout"
+
+
+def margins(framing: Framing, check: Checksum | None) -> tuple[int, int]:
+    """How many bytes at a frame's begin and end belong to the framing and the check, not to the layouts."""
+    head = len(framing.start) if framing.end else 0
+    if check is None:
+        return head, len(framing.end)
+    if framing.check_bytes:
+        # The end stands before the check bytes, whether it is counted in or not.
+        return head, framing.check_bytes + max(len(framing.end), check.uncounted)
+    return head, check.trailing + check.width + check.uncounted
 
 
 class _Reader:
