@@ -16,7 +16,7 @@ from .bench.protocol import Name, Protocol
 from .bench.protocol import read as read_protocol
 from .bench.setup import InstrumentSetup, Setup
 from .errors import ConfigError, ThwartError
-from .ports import LineSettings, Poll, Spec, parse_spec
+from .ports import LineSettings, Poll, Replay, Spec, UsbDevice, parse_spec
 from .profiles import Profile, find_profile, load_profile
 from .tomlfile import Strict
 
@@ -159,6 +159,8 @@ def _wire(
         spec = parse_spec(i.port)
     except ConfigError as error:
         faults += [("port", problem.removeprefix("port: ")) for problem in error.problems]
+    if not faults:
+        faults += [("port", fault) for fault in _port_misfits(profile, spec)]
     if faults:
         return [], faults
     return [Wired(name, profile, spec, i.port, _line(profile, i.line), _poll(profile), i.places or config.places)], []
@@ -182,6 +184,15 @@ def _misfits(i: InstrumentConfig, profile: Profile, protocol: Protocol | None) -
             yield "serves", f"there is no measurand {measurand!r}; {tomlfile.nearest(measurand, known)}"
         elif known[measurand] != profile.kind:
             yield "serves", f"{measurand} is a {known[measurand]}, profile {profile.name} gives {profile.kind}"
+
+
+def _port_misfits(profile: Profile, spec: Spec) -> Iterator[str]:
+    """Reports need a port that brings reports, and text one that brings text."""
+    brings = isinstance(spec, UsbDevice) and spec.kind == "hid"
+    if profile.framing.reports is not None and not brings and not isinstance(spec, Replay):
+        yield f"profile {profile.name} reads a USB device's reports; its port is named hid:VID:PID, not {spec}"
+    if profile.framing.reports is None and brings:
+        yield f"{spec} brings reports, which profile {profile.name} can't read; take one of the profiles usage-page-…"
 
 
 def _line(profile: Profile, override: LineOverride) -> LineSettings:

@@ -9,18 +9,21 @@ from collections.abc import Callable
 from pathlib import Path
 
 from tests.conformance.rfc2217_line import Rfc2217Line
+from tests.fake_usb import UsbLine, open_on_bus
 from thwart.errors import ThwartError
 from thwart.ports import Device, LineSettings, Listener, Port, Spec, Supervisor, open_port, parse_spec
 from thwart.ports.serialport import open_serial
 from thwart.ports.simulated import PtyLine, SimulatedLine, TcpLine
 
-KINDS = ("pty", "plain", "tcp", "rfc2217")
+KINDS = ("pty", "plain", "tcp", "rfc2217", "usb")
 PATIENCE_S = 20.0
 
 
 def make_line(kind: str, folder: Path) -> SimulatedLine:
     if kind in ("pty", "plain"):
         return PtyLine(folder / "instrument")
+    if kind == "usb":
+        return UsbLine()
     return TcpLine() if kind == "tcp" else Rfc2217Line()
 
 
@@ -31,7 +34,7 @@ def open_plain(spec: Spec, line: LineSettings) -> Port:
 
 
 def opener(kind: str) -> Callable[[Spec, LineSettings], Port]:
-    return open_plain if kind == "plain" else open_port
+    return {"plain": open_plain, "usb": open_on_bus}.get(kind, open_port)
 
 
 def open_on(kind: str, line: SimulatedLine, settings: LineSettings | None = None) -> Port:

@@ -52,14 +52,17 @@ def node_of(device: Found) -> str:
 
 def serial_of(device: Found, spec: UsbDevice) -> str | None:
     """Its serial number; None where it has none or doesn't give it. Raises PortForbidden."""
+    if not device.iSerialNumber:
+        return None
     try:
-        return str(device.serial_number) if device.iSerialNumber else None
+        # Not pyusb's own attribute: that one takes a refusal for a device without languages.
+        languages = usb.util.get_langids(device)
+        return str(usb.util.get_string(device, device.iSerialNumber, languages[0])) if languages else None
     except usb.core.USBError as error:
         if error.errno in (errno.EACCES, errno.EPERM):
             raise forbidden(str(spec), node_of(device)) from None
         return None
-    except (ValueError, NotImplementedError):
-        # pyusb's words for a device without languages, and for a library that can't ask.
+    except (UnicodeError, NotImplementedError):
         return None
     finally:
         usb.util.dispose_resources(device)
