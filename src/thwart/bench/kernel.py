@@ -32,16 +32,20 @@ from .state import (
     Measurement,
     Object,
     Place,
+    Pool,
     Question,
     Reading,
     Records,
     Specimen,
+    Tally,
     from_json,
     key_of,
     to_json,
 )
 
-T = TypeVar("T", Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk)
+T = TypeVar(
+    "T", Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk, Tally, Pool
+)
 V = TypeVar("V")
 Change = tuple[Object | None, Object | None]
 
@@ -53,7 +57,7 @@ _SWEEP_EVERY = 64
 _LONGEST_UNDO = 200
 
 #: Kinds an undo takes a part in; the others are facts of the world, or only say what happened.
-_UNDOABLE_KINDS = ("specimen", "measurement", "coded", "container", "batch", "place", "desk")
+_UNDOABLE_KINDS = ("specimen", "measurement", "coded", "container", "batch", "tally", "pool", "place", "desk")
 #: Fields undo leaves as they are: numbers never run backwards, interruptions stay counted, a pedal stays pressed.
 _KEPT: dict[str, frozenset[str]] = {
     "desk": frozenset({"next_number", "free_numbers", "asked", "asked_statistical", "fish_closed", "started_seq", "boot", "config_sha256"}),
@@ -542,8 +546,12 @@ class Bench:
                 if current.outcome in ("taken", "waiting"):
                     loose = tables.step(tables.READING, current.outcome, "taken back")
                     self.put(replace(current, outcome=loose, why="taken-back"))
+            case Pool():
+                self.put(replace(current, status=tables.step(tables.MEASUREMENT, current.status, "withdrawn")))
             case Container() | Batch():
                 self.drop(key)
+            case Tally():
+                self.put(replace(current, n=current.n - 1))
 
     def _remake(self, before: Object) -> None:
         self.put(before)
@@ -569,7 +577,7 @@ class Bench:
         specimens: set[str] = set()
         keys: set[Key] = set()
         for p in self.all(Place):
-            specimens.update(i for i in (p.in_hand, p.previous, *p.aside, *p.tray) if i)
+            specimens.update(i for i in (p.in_hand, p.previous, *p.aside, *p.tray, *p.queue) if i)
             keys.update(("measurement", seq) for seq in p.filled)
             if p.waiting is not None:
                 keys.add(("reading", p.waiting))
@@ -677,6 +685,8 @@ def _may_leave(thing: Object, in_play: set[str]) -> bool:
             return thing.state not in _LIVE
         case Batch():
             return thing.closed_utc is not None
+        case Tally() | Pool():
+            return True
         case Measurement() | Coded() | Reading() | Container():
             return thing.specimen_id not in in_play
         case _:

@@ -62,6 +62,11 @@ class Template:
             any(c == one.upper() for one in s) for c, s in zip(CARD_PREFIX, admits, strict=False)
         )
 
+    def overlaps(self, other: Template) -> bool:
+        """Whether some text could be a label of both."""
+        mine, theirs = self.admits(), other.admits()
+        return len(mine) == len(theirs) and all(a & b for a, b in zip(mine, theirs, strict=True))
+
     def read(self, text: str) -> str:
         """The label if `text` is one. Raises LabelError: `not-a-label`, or `check` where only that is wrong."""
         admits = self.admits()

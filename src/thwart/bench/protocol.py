@@ -21,6 +21,8 @@ NAME = r"^[a-z][a-z0-9_]*$"
 Name = Annotated[str, Field(pattern=NAME)]
 Number = Annotated[Decimal, Field(allow_inf_nan=False)]
 
+CheckScheme = Literal["mod-11-2", "mod-37-2", "mod-11-10", "mod-37-36", "mod-97-10", "luhn", "gs1"]
+
 _LABEL_FAULTS = {
     "check-inside": "`?` (check character) may only stand at the end",
     "check-length": "the number of `?` at the end must fit the check scheme (mod-97-10: two, others: one, none: none)",
@@ -171,7 +173,7 @@ class Containers(Strict):
     kind: Name = "envelope"
     role: Literal["first", "last"] = "last"
     label: str
-    check: Literal["mod-11-2", "mod-37-2", "mod-11-10", "mod-37-36", "mod-97-10", "luhn", "gs1"] | None = None
+    check: CheckScheme | None = None
     structure: Name | None = None
     first: str | None = None
     """First label of the series: makes out-of-order labels known, and `confirm` and `skip` possible."""
@@ -216,11 +218,58 @@ class Numbers(Strict):
         return self
 
 
+class Stop(Strict):
+    """One place of a row. `queue` is how many fish may wait before it; more than one only where fish carry scanned tags."""
+
+    place: Name
+    measurands: tuple[Name, ...] = ()
+    """What is taken here; none named: all that an instrument of this place serves."""
+    species: tuple[Name, ...] = ()
+    """Only these go on to this place; none named: all."""
+    queue: Annotated[int, Field(ge=1, le=20)] = 1
+
+
+class Tags(Strict):
+    """Reusable tags that a fish carries through a row, scanned at each place."""
+
+    label: str
+    check: CheckScheme | None = None
+
+    @cached_property
+    def template(self) -> Template:
+        """The tag's template."""
+        return Template(self.label, self.check)
+
+    @model_validator(mode="after")
+    def _valid(self) -> Tags:
+        try:
+            template = self.template
+        except LabelError as error:
+            raise ValueError(f"label: {_LABEL_FAULTS[error.code]}") from None
+        if template.could_be_card():
+            raise ValueError(f"label: {self.label!r} could be read as a command card; begin it with something else")
+        return self
+
+
+class Structure(Strict):
+    """A structure that is taken (otolith, scale, fin clip): the most of it there can be, and the conditions it is found in."""
+
+    most: Annotated[int, Field(ge=1, le=99)] = 2
+    conditions: tuple[str, ...] = ("whole", "broken", "crystallised")
+
+
 class Protocol(Strict):
     """The whole protocol of a bench."""
 
     name: Annotated[str, Field(min_length=1)]
-    flow: Literal["solo"] = "solo"
+    flow: Literal["solo", "row", "tally", "revisit"] = "solo"
+    row: tuple[Stop, ...] = ()
+    tally: Name | None = None
+    """The measurand a tally counts in classes; its rounding says which."""
+    tags: Tags | None = None
+    structures: Mapping[Name, Structure] = {}
+    pans: Mapping[Name, Annotated[Decimal, Field(ge=0, allow_inf_nan=False)]] = {}
+    """Declared tare pans and their masses in g."""
     measurands: Annotated[tuple[Measurand, ...], Field(min_length=1)]
     order: tuple[tuple[Name, ...], ...] = ()
     """Order relations: in each, a value may not be above the next one's (`standard_length, fork_length, total_length`)."""
@@ -244,6 +293,15 @@ class Protocol(Strict):
             faults += [
                 f"order[{i}]: {n!r} is no measurand; {tomlfile.nearest(n, names)}" for n in chain if n not in names
             ]
+        quantities = {m.name: m.quantity for m in self.measurands}
+        faults += [
+            f"order[{i}]: lengths and masses can't be compared"
+            for i, chain in enumerate(self.order)
+            if len({quantities[n] for n in chain if n in quantities}) > 1
+        ]
+        faults += [f"codes: {n!r} is a measurand too" for n in self.codes if n in names]
+        if "container" in names or "container" in self.codes:
+            faults.append("'container' means the envelope or vial, and can't be a measurand or a coded field")
         for code, species in self.species.items():
             ratios = [*species.ratios, *(r.of for r in species.ratios.values())]
             for where, used in (("drop", species.drop), ("limits", species.limits), ("ratios", ratios)):
@@ -252,6 +310,7 @@ class Protocol(Strict):
                     for n in used
                     if n not in names
                 ]
+        faults += self._flow_faults(names)
         if self.single_species and self.single_species not in self.species:
             faults.append(
                 f"single_species: {self.single_species!r} is not in species; {tomlfile.nearest(self.single_species, self.species)}"
@@ -261,6 +320,42 @@ class Protocol(Strict):
         if faults:
             raise tomlfile.Faults(faults)
         return self
+
+    def _flow_faults(self, names: list[str]) -> list[str]:
+        faults = []
+        places = [stop.place for stop in self.row]
+        if (self.flow == "row") != bool(self.row):
+            faults.append("row: a flow `row` names its places in order, and no other flow does")
+        if self.flow == "row" and (len(places) < 2 or len(set(places)) < len(places)):
+            faults.append("row: needs at least two places, each once")
+        for i, stop in enumerate(self.row):
+            faults += [
+                f"row[{i}].measurands: {n!r} is no measurand; {tomlfile.nearest(n, names)}"
+                for n in stop.measurands
+                if n not in names
+            ]
+            faults += [
+                f"row[{i}].species: {n!r} is not in species; {tomlfile.nearest(n, self.species)}"
+                for n in stop.species
+                if n not in self.species
+            ]
+            if stop.queue > 1 and self.tags is None:
+                faults.append(f"row[{i}].queue: more than one may wait only where fish carry scanned tags (see tags)")
+        if (self.flow == "tally") != (self.tally is not None):
+            faults.append("tally: a flow `tally` names the measurand it counts, and no other flow does")
+        elif self.tally is not None:
+            counted = next((m for m in self.measurands if m.name == self.tally), None)
+            if counted is None:
+                faults.append(f"tally: {self.tally!r} is no measurand; {tomlfile.nearest(self.tally, names)}")
+            elif counted.rounding is None:
+                faults.append(f"tally: {self.tally} needs a rounding: its step is the width of a class")
+        if self.tags and self.containers and self.tags.template.overlaps(self.containers.template):
+            faults.append("tags.label: could be read as a container's label; begin it with something else")
+        return faults
+
+    def position(self, place: str) -> int | None:
+        """Where in the row a place stands (from 0), or None."""
+        return next((i for i, stop in enumerate(self.row) if stop.place == place), None)
 
     @cached_property
     def slots(self) -> tuple[Slot, ...]:

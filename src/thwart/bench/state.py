@@ -39,6 +39,10 @@ class Specimen(msgspec.Struct, frozen=True, gc=False):
     opened_utc: str
     closed_utc: str | None = None
     same_as: int | None = None
+    tag: str | None = None
+    """Scanned tag it carries through a row, until it is closed."""
+    structures: Mapping[str, Json] = msgspec.field(default_factory=dict)
+    """Structure → what was got of it: `taken`, `side`, `condition`."""
     practice: bool = False
     provisional: bool = False
     values: Mapping[str, int] = msgspec.field(default_factory=dict)
@@ -294,6 +298,20 @@ class Place(msgspec.Struct, frozen=True, gc=False):
     filled: tuple[int, ...] = ()
     """Measurements of the fish in hand in the order they were filled here."""
     last_key_ns: int | None = None
+    queue: tuple[str, ...] = ()
+    """In a row: specimens that wait before this place, the first first."""
+    stays: str | None = None
+    """In a row: the specimen in hand that is done here and finds no room before the next place."""
+    tally_species: str | None = None
+    tally_sex: str | None = None
+    """In a tally these stick until said otherwise."""
+    parts_of: str | None = None
+    """Measurand key whose pieces are being summed, with how many are still to come and their values so far."""
+    parts_left: int = 0
+    parts_values: tuple[str, ...] = ()
+    pool: int | None = None
+    """The next mass is for so many animals."""
+    pan: str | None = None
 
     @property
     def id(self) -> str:
@@ -317,6 +335,8 @@ class Desk(msgspec.Struct, frozen=True, gc=False):
     """Boot of the last start: monotonic times of another can't be compared."""
     config_sha256: str | None = None
     """Hash of the configuration last recorded whole."""
+    parked: tuple[str, ...] = ()
+    """Taken out of a row for a while, the last one last."""
 
     @property
     def id(self) -> str:
@@ -324,12 +344,61 @@ class Desk(msgspec.Struct, frozen=True, gc=False):
         return "desk"
 
 
-Object = Specimen | Reading | Measurement | Coded | Container | Batch | Question | Instrument | Place | Desk
+class Tally(msgspec.Struct, frozen=True, gc=False):
+    """How many animals of a class were counted at a place. `class_mm` is the class's lower bound or nearest step, in mm."""
+
+    KIND: ClassVar[str] = "tally"
+    tally: str
+    batch: str
+    place: str
+    species: str
+    sex: str | None
+    measurand: str
+    class_mm: str
+    n: int
+    practice: bool = False
+
+    @property
+    def id(self) -> str:
+        """Its key: batch, place, species, sex, measurand and class in one word."""
+        return self.tally
+
+
+class Pool(msgspec.Struct, frozen=True, gc=False):
+    """One mass for `n` animals: never split among them, never checked against a length."""
+
+    KIND: ClassVar[str] = "pool"
+    seq: int
+    batch: str
+    place: str
+    species: str | None
+    n: int
+    measurand: str
+    value: str
+    unit: str
+    raw_value: str
+    raw_unit: str
+    status: Status
+    at_utc: str
+    reading_seq: int
+    practice: bool = False
+
+    @property
+    def id(self) -> int:
+        """Its key."""
+        return self.seq
+
+
+Object = (
+    Specimen | Reading | Measurement | Coded | Container | Batch | Question | Instrument | Place | Desk | Tally | Pool
+)
 KINDS: dict[str, type[Any]] = {
     cls.KIND: cls
-    for cls in (Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk)
+    for cls in (Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk, Tally, Pool)
 }
-T = TypeVar("T", Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk)
+T = TypeVar(
+    "T", Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk, Tally, Pool
+)
 
 
 def key_of(thing: Object) -> Key:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.benchkit import FIRST, FORKED, SOLO, Play, check, kinds, refused
-from thwart.bench.state import Batch, Coded, Measurement, Question
+from thwart.bench.state import Batch, Coded, Measurement, Question, Specimen
 
 CODED = SOLO + '\n[codes.maturity]\nscale = "six"\nvalues = { A = "immature", B = "developing" }\nrequired = true\n'
 
@@ -99,19 +99,22 @@ def test_the_tray_of_ten_is_read_out() -> None:
     for n in range(9):
         play.touch(200 + n)
         play.act("next")
-    before = play.here.tray
-    assert len(before) == 9
+    assert tray(play) == list(range(1, 10))
     play.touch(300)
     said = play.act("next")
     out = next(d for d in said if d.kind == "read-out")
     assert out.body["numbers"] == list(range(1, 11))
     assert len(out.body["texts"]) == 10
-    assert not play.here.tray
+    assert tray(play) == []
     assert play.questions("quiet") == []
     assert play.questions("read-out") == ["incomplete"] * 10
     play.touch(200)
     play.act("next")
-    assert [len(t) for t in (play.here.tray,)] == [1]
+    assert tray(play) == [11]
+
+
+def tray(play: Play) -> list[int]:
+    return [play.bench.need(Specimen, ident).number for ident in play.here.tray]
 
 
 # ---- ends ----------------------------------------------------------------------------------------------------------
@@ -214,7 +217,7 @@ def test_a_number_given_back_is_used_first() -> None:
     assert play.bench.desk.next_number == 3
     play.act("next")
     assert play.fish.number == 2
-    assert play.bench.desk.free_numbers == ()
+    assert not play.bench.desk.free_numbers
 
 
 # ---- recall --------------------------------------------------------------------------------------------------------
