@@ -12,6 +12,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, log, sqrt
 
+from .flags import Verdict
+from .limits import within
 from .model import LENGTHS
 from .numeric import log_sum
 from .relation import Prediction, Relation
@@ -139,6 +141,14 @@ class Joint:
 
         return changed
 
+    def fits(self, ln: LnValues) -> bool:
+        """Whether every value lies within one predictive scale of what the root says."""
+        for y, x, relation, rx, ry in self.parts:
+            expected = relation.predict(ln[x], rx, ry)
+            if abs(ln[y] - expected.mean) > expected.scale:
+                return False
+        return True
+
     @property
     def may_ask(self) -> bool:
         """Whether a relation is known from a prior or from enough fish."""
@@ -158,7 +168,12 @@ def explain(
         return []
     case = _Case(specimen, values, neighbours, state, setup)
     best: dict[tuple[str, str], list[_Weighed]] = {}
+    model = setup.models.get(specimen.species)
+    limits = model.limits if model else {}
     for one in case.all(possible):
+        true, inside = one.arguments.get("true"), limits.get(one.measurand)
+        if true and inside and within(float(true), inside) == Verdict.FAIL:
+            continue
         best.setdefault((one.cause, one.measurand), []).append(one)
     merged = [
         _Weighed(cause, measurand, log_sum([o.weight for o in ones]), max(ones, key=lambda o: o.weight).arguments)

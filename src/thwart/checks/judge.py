@@ -49,7 +49,8 @@ def judge(specimen: Specimen, neighbours: Sequence[Specimen], state: State, setu
         return []
     known_one, unknown_one = least_likely(specimen, state, setup, pairs)
     findings = []
-    if pairs and known_one is None and specimen.kind not in state.kinds:
+    seen = state.kinds.get(specimen.kind)
+    if pairs and known_one is None and (seen is None or seen.fish == 0):
         findings.append(_no_model(specimen, pairs[-1][0]))
     for odd, known in ((known_one, True), (unknown_one, False)):
         if odd is None or odd.tail >= WORTH * odd.limit:
@@ -141,7 +142,7 @@ def _shown(specimen: Specimen, measurand: str) -> str:
 
 
 def _of_fault(specimen: Specimen, fault: Broken, compared: list[Explanation]) -> Finding:
-    """A limit or an order is broken; where an explanation is more likely than not, it is named as the runner-up."""
+    """A limit or an order is broken; the best explanation is the runner-up, and named where it is more likely than not."""
     best = next((e for e in compared if e.cause not in ("as_measured", "unexplained")), None)
     likely = best if best and best.probability > 0.5 else None
     text = f"{named(fault.measurand)} {_shown(specimen, fault.measurand)}: {phrase(fault.cause, fault.arguments)}"
@@ -155,8 +156,8 @@ def _of_fault(specimen: Specimen, fault: Broken, compared: list[Explanation]) ->
         fault.cause,
         fault.arguments,
         1.0,
-        likely.cause if likely else "",
-        six(likely.probability) if likely else 0.0,
+        best.cause if best else "",
+        six(best.probability) if best else 0.0,
         advice,
         f"{text} · {advice}",
         not specimen.values[fault.measurand].stands,

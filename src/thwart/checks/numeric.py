@@ -83,13 +83,14 @@ def t_quantile(p: float, nu: float) -> float:
 
 
 @lru_cache(maxsize=4096)
-def _t_constant(nu: float) -> float:
+def t_log_peak(nu: float) -> float:
+    """The log of Student's t density at 0."""
     return lgamma((nu + 1.0) / 2.0) - lgamma(nu / 2.0) - 0.5 * log(nu * pi)
 
 
 def t_log_density(z: float, nu: float) -> float:
     """The log of Student's t density at `z`."""
-    return _t_constant(nu) - 0.5 * (nu + 1.0) * log1p(z * z / nu)
+    return t_log_peak(nu) - 0.5 * (nu + 1.0) * log1p(z * z / nu)
 
 
 def chi_square_upper(x: float, df: float) -> float:

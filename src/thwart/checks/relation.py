@@ -18,12 +18,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import exp, log, pi, sqrt
+from math import exp, log, log1p, pi, sqrt
 from statistics import median
 from typing import Literal, NamedTuple, Self
 
 from .model import RelationPrior
-from .numeric import six, t_log_density, t_two_sided
+from .numeric import six, t_log_density, t_log_peak, t_two_sided
 
 #: What became of a value: nothing was asked, or a person let it stand, or it was asked and nobody has answered.
 Outcome = Literal["passed", "stood", "open"]
@@ -42,6 +42,7 @@ MEMORY = 2000.0
 SHARE_UNUSUAL = 0.02
 UNUSUAL_SPREAD = 2.5
 
+_UNUSUAL_SQUARED = UNUSUAL_SPREAD * UNUSUAL_SPREAD
 _LOG_USUAL = log(1.0 - SHARE_UNUSUAL)
 _LOG_UNUSUAL = log(SHARE_UNUSUAL / UNUSUAL_SPREAD)
 _HALF_LOG_2PI = 0.5 * log(2.0 * pi)
@@ -81,11 +82,13 @@ class Prediction(NamedTuple):
 
     def log_density(self, ln_y: float) -> float:
         """Log density of `ln_y` for a sound fish, unusual ones included."""
-        z = (ln_y - self.mean) / self.scale
-        usual = _LOG_USUAL + t_log_density(z, self.nu)
-        unusual = _LOG_UNUSUAL + t_log_density(z / UNUSUAL_SPREAD, self.nu)
+        nu = self.nu
+        z2 = ((ln_y - self.mean) / self.scale) ** 2 / nu
+        power = 0.5 * (nu + 1.0)
+        usual = _LOG_USUAL - power * log1p(z2)
+        unusual = _LOG_UNUSUAL - power * log1p(z2 / _UNUSUAL_SQUARED)
         top, low = (usual, unusual) if usual > unusual else (unusual, usual)
-        return top + log(1.0 + exp(low - top)) - log(self.scale)
+        return top + log1p(exp(low - top)) + t_log_peak(nu) - log(self.scale)
 
 
 class Kept(NamedTuple):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import log, sqrt
+from math import inf, log, sqrt
 
 _TWELFTH_ROOT = sqrt(12.0)
 
@@ -58,4 +58,4 @@ class Specimen:
 
     def positive(self) -> dict[str, Value]:
         """The values that have a logarithm."""
-        return {name: v for name, v in self.values.items() if v.value > 0.0}
+        return {name: v for name, v in self.values.items() if 0.0 < v.value < inf}

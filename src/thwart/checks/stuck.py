@@ -1,7 +1,8 @@
 """A species that stayed set although the fish changed. Pure.
 
 For every other known species a cumulative sum of the log-likelihood ratio of a fish's values in that species and in
-the one recorded, from 0 again whenever the recorded species changes. One fish counts at most `MOST`.
+the one recorded, from 0 again whenever the recorded species changes; it begins
+with a fish that doesn't fit well as recorded. One fish counts at most `MOST`.
 """
 
 from __future__ import annotations
@@ -49,6 +50,8 @@ def follow_stuck(watch: StuckWatch, fish: Specimen, state: State, setup: Setup) 
     if not own.parts or not own.may_ask:
         return watch, None
     ln = {name: v.ln for name, v in values.items()}
+    if not any(total > 0.0 for _, total, _ in watch.sums) and own.fits(ln):
+        return watch, None
     here = own.log_density(ln)
     old = {name: (total, start) for name, total, start in watch.sums}
     sums, found = [], None

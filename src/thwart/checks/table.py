@@ -13,11 +13,14 @@ from dataclasses import dataclass, field, replace
 from math import exp, isfinite
 from typing import Literal
 
+from thwart.units import quantity_of, ucum
+
 from .finding import Finding
 from .fit import Fitted, fit_relation
 from .flags import Verdict
 from .judge import judge
-from .model import SpeciesModel, factor
+from .model import LENGTHS, SpeciesModel, factor
+from .relation import MEMORY, Sizes
 from .sequence import Sequence, follow
 from .specimen import Specimen, Value
 from .state import Learned, Setup, State, all_pairs
@@ -29,7 +32,7 @@ LEAVE_OUT = 60
 #: Share of a species' values in a column that must be multiples of a step for it to be the division there.
 _MOST = 0.95
 _STEPS = (100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.001)
-_NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"([+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?)(?:\s*([A-Za-z\"]+))?")
 
 Row = Mapping[str, object]
 
@@ -73,6 +76,7 @@ class Survey:
     points: dict[str, list[tuple[int, Specimen]]] = field(default_factory=dict)
     every: dict[str, int] = field(default_factory=dict)
     seen: dict[str, int] = field(default_factory=dict)
+    sizes: dict[str, dict[str, Sizes]] = field(default_factory=dict)
     divisions: dict[tuple[str, str], float] = field(default_factory=dict)
     fitted: dict[str, list[Fitted]] = field(default_factory=dict)
 
@@ -86,19 +90,32 @@ class RowFinding:
     finding: Finding
 
 
-def parse_number(cell: object) -> tuple[float | None, str, Literal["", "missing", "unreadable"]]:
-    """A cell's number (a decimal point or a decimal comma), its digits, and what is wrong with it if anything."""
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell's number, its digits, the unit written in it (UCUM code, or empty), and what is wrong with it."""
+
+    value: float | None
+    text: str = ""
+    unit: str = ""
+    wrong: Literal["", "missing", "unreadable"] = ""
+
+
+def parse_cell(cell: object) -> Cell:
+    """A number with a decimal point or a decimal comma (never a thousands mark), with or without a unit after it."""
     if cell is None or (isinstance(cell, float) and cell != cell):
-        return None, "", "missing"
+        return Cell(None, wrong="missing")
     if isinstance(cell, int | float) and not isinstance(cell, bool):
-        return (float(cell), f"{cell:.10g}", "") if isfinite(cell) else (None, str(cell), "unreadable")
+        return Cell(float(cell), f"{cell:.10g}") if isfinite(cell) else Cell(None, str(cell), wrong="unreadable")
     text = str(cell).strip()
     if text.lower() in ("", "na", "n/a", "nan", "null", "none", "-"):
-        return None, "", "missing"
-    if not _NUMBER.fullmatch(text):
-        return None, text, "unreadable"
-    plain = text.replace(",", ".")
-    return float(plain), plain, ""
+        return Cell(None, wrong="missing")
+    found = _NUMBER.fullmatch(text)
+    unit = ucum(found[2]) if found and found[2] else ""
+    if not found or unit is None:
+        return Cell(None, text, wrong="unreadable")
+    plain = found[1].replace(",", ".")
+    value = float(plain)
+    return Cell(value, plain, unit) if isfinite(value) else Cell(None, text, wrong="unreadable")
 
 
 def read_row(number: int, row: Row, layout: Layout, divisions: Mapping[tuple[str, str], float]) -> Read:
@@ -106,15 +123,15 @@ def read_row(number: int, row: Row, layout: Layout, divisions: Mapping[tuple[str
     species = str(row[layout.species] or "").strip() if layout.species else layout.name
     values, unreadable, missing = {}, {}, []
     for measurand, at in layout.measurands.items():
-        value, text, wrong = parse_number(row[at.column])
-        if value is None:
-            if wrong == "missing":
-                missing.append(measurand)
-            else:
-                unreadable[measurand] = text
-            continue
-        one = factor(at.unit)
-        values[measurand] = Value(value * one, text, divisions.get((species, measurand), 0.0))
+        cell = parse_cell(row[at.column])
+        same_kind = not cell.unit or quantity_of(cell.unit) == quantity_of(at.unit)
+        if cell.wrong == "missing":
+            missing.append(measurand)
+        elif cell.value is None or not same_kind:
+            unreadable[measurand] = str(row[at.column]).strip()
+        else:
+            one = factor(cell.unit or at.unit)
+            values[measurand] = Value(cell.value * one, cell.text, divisions.get((species, measurand), 0.0))
     return Read(Specimen(str(number), species, values), unreadable, tuple(missing))
 
 
@@ -125,6 +142,10 @@ def survey(rows: Iterable[Row], layout: Layout, setup: Setup) -> Survey:
         out.rows = number
         read = read_row(number, row, layout, {})
         species = read.specimen.species
+        sizes = out.sizes.setdefault(species, {})
+        for measurand, value in read.specimen.positive().items():
+            if measurand in LENGTHS:
+                sizes[measurand] = sizes.get(measurand, Sizes()).learn(value.ln)
         if not species or len(read.specimen.positive()) < 2:
             continue
         seen = out.seen[species] = out.seen.get(species, 0) + 1
@@ -170,7 +191,7 @@ def _fits(fish: list[Specimen], model: SpeciesModel | None) -> list[Fitted]:
             points.setdefault((y, x), []).append((b.ln, a.ln, b.rounding, a.rounding))
     source = "fitted from this table"
     return [
-        fit_relation(y, x, pairs, source, weight=float(len(pairs)))
+        fit_relation(y, x, pairs, source, weight=min(float(len(pairs)), MEMORY))
         for (y, x), pairs in points.items()
         if len(pairs) >= 3 and not (model and model.prior(y, x, "whole", "fresh"))
     ]
@@ -187,7 +208,9 @@ def _with_fits(setup: Setup, fitted: Mapping[str, list[Fitted]]) -> Setup:
 def findings(rows: Iterable[Row], layout: Layout, setup: Setup, surveyed: Survey) -> Iterator[RowFinding]:
     """The second pass. Findings are verdicts 2 (said once per species), 3 and 4; a text that is no number is a 4."""
     whole = _with_fits(setup, surveyed.fitted)
-    state, sequence = State(), Sequence()
+    sequence = Sequence()
+    state = State({f"{name}|whole|fresh": Learned(sizes=sizes) for name, sizes in surveyed.sizes.items()})
+    said: set[str] = set()
     before: list[Specimen] = []
     for number, row in enumerate(rows, 1):
         read = read_row(number, row, layout, surveyed.divisions)
@@ -197,8 +220,10 @@ def findings(rows: Iterable[Row], layout: Layout, setup: Setup, surveyed: Survey
         using = _without(number, fish, setup, whole, surveyed)
         for finding in judge(fish, before, state, using):
             yield RowFinding(number, fish.species, finding)
-        if fish.species and fish.kind not in state.kinds:
-            state = replace(state, kinds={**state.kinds, fish.kind: Learned()})
+        if fish.species and fish.kind not in said:
+            said.add(fish.kind)
+            learned = replace(state.kinds[fish.kind], fish=1)
+            state = replace(state, kinds={**state.kinds, fish.kind: learned})
         if layout.order:
             sequence, more = follow(sequence, fish, state, whole)
             yield from (RowFinding(number, fish.species, one) for one in more)

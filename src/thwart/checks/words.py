@@ -82,14 +82,15 @@ ADVICE: dict[str, str] = {
     "species_stuck": "set the species",
 }
 
-MEASURANDS = {"total_length": "total length", "fork_length": "fork length", "standard_length": "standard length"}
+#: Arguments that hold a measurand's code.
+_MEASURANDS = frozenset({"small", "large", "with", "was", "taken_as"})
 
 
 def named(measurand: str) -> str:
     """`whole_mass` → `whole mass`."""
-    return MEASURANDS.get(measurand, measurand.replace("_", " "))
+    return measurand.replace("_", " ")
 
 
 def phrase(cause: str, arguments: Mapping[str, str]) -> str:
     """What `cause` means, with its arguments. Raises KeyError for an unknown code or a missing argument."""
-    return CAUSES[cause].format(**{k: named(v) for k, v in arguments.items()})
+    return CAUSES[cause].format(**{k: named(v) if k in _MEASURANDS else v for k, v in arguments.items()})
