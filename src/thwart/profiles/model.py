@@ -380,8 +380,11 @@ class Profile(Strict):
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         problems = [*self._kind_problems(), *self._framing_problems(), *self._report_problems()]
-        if self.emptied == "stream" and self.mode == "prints":
-            problems.append("emptied: stream needs frames that keep coming: mode streams or asked")
+        if (self.emptied == "stream") != (self.mode != "prints"):
+            problems.append(
+                "emptied: stream belongs with frames that keep coming, mode streams or asked; each and none with mode "
+                "prints, where every frame is a reading"
+            )
         if (self.mode == "asked") != (self.ask is not None):
             problems.append("ask: mode asked and the table ask belong together")
         if self.settle.by in ("mark", "both") and not self.marks_settling:
