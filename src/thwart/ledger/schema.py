@@ -52,7 +52,7 @@ OTHER_TABLES: Final = {
 
 #: Kinds whose objects can be had back from their table. Places, instruments and the desk change with every load and
 #: never leave the bench's memory; they live in snapshots.
-PROJECTED: Final = ("specimen", "reading", "measurement", "coded", "container", "batch", "question")
+PROJECTED: Final = ("specimen", "reading", "measurement", "coded", "container", "batch", "question", "tally", "pool")
 
 #: A kind whose table holds these fields only, for a view: what changes with every load costs no page.
 PARTLY: Final = {

@@ -42,10 +42,13 @@ FROM container c {_SOUND.format("c")}""",
   {_real("b", "total_mass_g")}, {_real("b", "sub_mass_g")}, b.counted, b.measured, b.selection, b.preservation,
   b.presentation, b.end_reason
 FROM batch b WHERE b.practice = 0""",
-    # Class counts come with the flow `tally`; until then there are none.
-    "tallies": """SELECT CAST(NULL AS TEXT) AS batch, CAST(NULL AS TEXT) AS species, CAST(NULL AS TEXT) AS sex,
-  CAST(NULL AS TEXT) AS measurand, CAST(NULL AS REAL) AS class_mm, CAST(NULL AS INTEGER) AS n
-WHERE 0""",
+    # The bench counts by place; the place is no part of a class.
+    "tallies": """SELECT t.batch, t.species, t.sex, t.measurand, CAST(t.class_mm AS REAL) AS class_mm, sum(t.n) AS n
+FROM tally t WHERE t.practice = 0 AND t.n > 0
+GROUP BY t.batch, t.species, t.sex, t.measurand, CAST(t.class_mm AS REAL)""",
+    "pools": f"""SELECT p.seq, p.batch, p.place, p.species, p.n, p.measurand, {_real("p", "value")}, p.unit, p.raw_value,
+  p.raw_unit, p.status, p.at_utc, p.reading_seq
+FROM pool p WHERE p.practice = 0""",
     "findings": f"""SELECT q.seq, q.specimen_id, q.measurand, q.verdict, q.kind AS cause, {_real("q", "probability")},
   q.runner_up, q.text, q.asked, q.answered_by, q.state, q.place, q.about
 FROM question q {_SOUND.format("q")}""",
@@ -79,7 +82,7 @@ def specimens(measurands: Iterable[tuple[str, str]]) -> str:
         )
     return f"""SELECT s.specimen_id, s.number, s.batch, s.species, s.state, s."end", s.opened_utc, s.closed_utc,
   (SELECT group_concat(value, ', ') FROM json_each(s.containers)) AS containers, s.worst_verdict, s.place, s.same_as,
-  s.missing{made}
+  s.missing, s.structures{made}
 FROM specimen s WHERE s.practice = 0"""
 
 

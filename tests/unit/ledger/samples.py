@@ -22,10 +22,12 @@ from thwart.bench.state import (
     Measurement,
     Object,
     Place,
+    Pool,
     Question,
     Reading,
     Records,
     Specimen,
+    Tally,
     from_json,
     key_of,
     to_json,
@@ -177,6 +179,18 @@ class Survey:
         )
         return self.input("scan", {"raw": number}, [("contained", [box, self.fish])])
 
+    def counted(self, batch: str = "lake-1", place: str = "table", practice: bool = False) -> Input:
+        """One more of a class, and a mass for three together."""
+        key = ("tally", f"{batch} {place} perch F total_length 120")
+        known = self.now.get(key)
+        n = known.n + 1 if isinstance(known, Tally) else 1
+        tally = Tally(str(key[1]), batch, place, "perch", "F", "total_length", "120", n, practice)
+        pool = Pool(
+            self.seq + 1, batch, place, "perch", 3, "whole_mass", "61.5", "g", "61.5", "g", "stands", self.stamp().utc,
+            self.seq, practice,
+        )  # fmt: skip
+        return self.input("reading", {"instrument": "scale"}, [("counted", [tally, pool])])
+
     def fishes(self, count: int, loads: int = 1) -> Iterator[Input]:
         for _ in range(count):
             yield self.open_fish()
@@ -193,7 +207,11 @@ class Survey:
         yield self.coded()
         yield self.contained("E-0101")
         yield self.contained("E-0102")
+        yield self.counted()
+        yield self.counted()
+        yield self.counted(place="bow")
         yield self.open_batch("dry-run", practice=True)
+        yield self.counted("dry-run", practice=True)
         yield self.open_fish("dry-run", practice=True)
         yield from self.stream_load()
         yield self.question()

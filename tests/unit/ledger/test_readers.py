@@ -37,8 +37,11 @@ from tests.unit.ledger.samples import Survey
 from thwart.ledger import Ledger
 with Ledger.open(Path(sys.argv[1])) as ledger:
     survey = Survey(ledger.next_seq)
-    inputs = [survey.start(), survey.open_batch("while reading"), *survey.fishes(4000)]
-    for entries, changed in inputs:
+    def inputs():
+        yield survey.start()
+        yield survey.open_batch("while reading")
+        yield from survey.fishes(100_000)
+    for entries, changed in inputs():
         ledger.write(entries, changed)
         ledger.commit()
         print(ledger.next_seq - 1, flush=True)
@@ -59,10 +62,9 @@ def written(path: Path) -> Iterator[Path]:
     first = int(writer.stdout.readline())
     yield path
     assert writer.poll() is None, "the writer came to an end"
+    assert int(writer.stdout.readline()) > first
     writer.kill()
-    last = int(writer.stdout.read().splitlines()[-1])
-    writer.wait()
-    assert last > first
+    writer.communicate()
 
 
 def test_pandas_reads_while_a_writer_writes(written: Path) -> None:

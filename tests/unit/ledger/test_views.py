@@ -96,6 +96,7 @@ def test_specimens(ledger: Ledger) -> None:
         "place": "table",
         "same_as": None,
         "missing": "{}",
+        "structures": "{}",
         "whole_mass_g": float(mass.value),
         "total_length_mm": None,
         "gonad_mass_left_g": float(gonad.value),
@@ -179,6 +180,15 @@ def test_numbers_are_numbers_and_raw_text_is_kept(ledger: Ledger) -> None:
     (finding,) = rows(ledger, "SELECT * FROM findings")
     assert (finding["cause"], finding["probability"]) == ("tenfold", 0.012)
     assert finding["text"] == "41.2 g is a tenth of what this length says"
+
+
+def test_counts_of_all_places_make_one_row_a_class(ledger: Ledger) -> None:
+    fill(ledger)
+    assert rows(ledger, "SELECT * FROM tallies") == [
+        {"batch": "lake-1", "species": "perch", "sex": "F", "measurand": "total_length", "class_mm": 120.0, "n": 3}
+    ]
+    pools = rows(ledger, "SELECT * FROM pools")
+    assert [(p["n"], p["value"], p["raw_value"]) for p in pools] == [(3, 61.5, "61.5")] * 3
 
 
 def test_a_mend_is_seen(ledger: Ledger) -> None:
