@@ -50,8 +50,8 @@ class Weigher(Recorder):
                 self.refused.append(event)
 
 
-def unplug_scale_at_random(times: int, seed: int) -> tuple[int, list[float]]:
-    """Returns how many readings came, and for each replug how many seconds until the port was open again."""
+def unplug_scale_at_random(times: int, seed: int, away_s: float) -> tuple[int, list[float]]:
+    """Pulled for up to `away_s`. Returns how many readings came, and for each replug how many seconds until the port was open again."""
     rng = random.Random(seed)
     device = FakeDevice(serial="S1", interfaces=[FakeInterface(descriptor=scale_descriptor(), driver=True)])
     bus = FakeBus(device)
@@ -80,7 +80,7 @@ def unplug_scale_at_random(times: int, seed: int) -> tuple[int, list[float]]:
         lives = len(weigher.opened_ns)
         bus.pull(device)
         wait_for(lambda: supervisor.state != "open")
-        time.sleep(rng.uniform(0.0, 0.6))
+        time.sleep(rng.uniform(0.0, away_s))
         replugged_ns = time.monotonic_ns()
         bus.plug(device)
         wait_for(lambda n=lives: len(weigher.opened_ns) > n)  # type: ignore[misc]

@@ -126,14 +126,22 @@ class UsbPort:
 
     def _take(self, interface: int) -> None:
         """Claim an interface, taking it from the system's driver first: what it types must reach nobody else."""
-        try:
-            if self._device.is_kernel_driver_active(interface):
-                self._device.detach_kernel_driver(interface)
-                self._taken.append(interface)
-        except NotImplementedError:
-            pass  # not Linux
+        if self._driver_has(interface):
+            self._device.detach_kernel_driver(interface)
+            self._taken.append(interface)
         usb.util.claim_interface(self._device, interface)
         self._claimed.append(interface)
+
+    def _driver_has(self, interface: int) -> bool:
+        try:
+            return bool(self._device.is_kernel_driver_active(interface))
+        except NotImplementedError:
+            return False
+        except usb.core.USBError as error:
+            if error.errno is not None:
+                raise
+            # A system that can't say (an emulated or remote bus): claiming shows it.
+            return False
 
     def _head(self, source: _Source) -> bytes:
         """The record of an interface's report descriptor; none where the device doesn't give it."""
