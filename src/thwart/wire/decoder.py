@@ -16,8 +16,8 @@ from .patterns import compiled
 if TYPE_CHECKING:
     from ..profiles.model import Checksum, Framing, Layout, Profile
 
-#: A stream repeats itself: so many different frames are remembered with their meaning, about 400 KiB of them.
-REMEMBERED = 512
+#: A stream repeats itself: so many different frames are remembered with their meaning, about a mebibyte at most.
+REMEMBERED = 2048
 
 Fields = Mapping[str, bytes | None]
 #: A frame's meaning, the reason it has none, or None for chatter.
