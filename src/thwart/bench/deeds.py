@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from .. import units
-from . import words
+from . import mending, pieces, row, tally, words
 from .acts import ACTS, HAND, MISSING_REASONS
 from .filling import (
     about,
@@ -63,14 +63,15 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
     here = bench.place(place)
     said = " ".join([name, *args])
     if act.two_steps:
-        if args:
+        if args and not act.usage:
             raise usage(name)
         if here.armed != said:
-            fish = fish_in_hand(bench, place, name)
+            fish = bench.in_hand(place) if name == "slide" else fish_in_hand(bench, place, name)
             until = bench.input.stamp.mono_ns + ARMED_NS
-            bench.decide("armed", fish.specimen_id, place=place, said=said, until_ns=until)
-            text = words.ARMED.format(act=name, what=fish.number)
-            bench.decide("told", fish.specimen_id, place=place, code="armed", text=text)
+            ident, what = (fish.specimen_id, str(fish.number)) if fish is not None else (None, "")
+            bench.decide("armed", ident, place=place, said=said, until_ns=until)
+            text = words.ARMED.format(act=words.shown(said) if args else name, what=what).replace(" :", ":")
+            bench.decide("told", ident, place=place, code="armed", text=text)
             return
     if here.armed is not None:
         bench.decide("lapsed", None, place=place)
@@ -88,8 +89,18 @@ def _batch(bench: Bench, body: Mapping[str, Any], args: Sequence[str]) -> None:
     named = [place_for(bench, body)] if body.get("place") is not None else None
     places = named or [p for p in body.get("places") or bench.setup.places if p in bench.setup.places]
     match list(args):
-        case ["open", name, *rest] if len(rest) <= 1:
-            _batch_open(bench, places, name, rest[0] if rest else None)
+        case ["open", name, *rest]:
+            named_ = [word for word in rest if "=" not in word]
+            if len(named_) > 1:
+                raise usage("batch")
+            known_of = _known_of_batch([word for word in rest if "=" in word])
+            _batch_open(bench, places, name, named_[0] if named_ else None)
+            if known_of:
+                bench.decide("batch-noted", None, place=places[0], batch=name, set=known_of)
+        case ["note", name, *rest] if rest and all("=" in word for word in rest):
+            if bench.get(Batch, name) is None:
+                raise Refusal("unknown-batch", batch=words.shown(name))
+            bench.decide("batch-noted", None, place=places[0], batch=name, set=_known_of_batch(rest))
         case ["close", *reason] if reason:
             _batch_close(bench, places, " ".join(reason))
         case ["reopen", name, *reason] if reason:
@@ -106,6 +117,35 @@ def _batch(bench: Bench, body: Mapping[str, Any], args: Sequence[str]) -> None:
             _open_at(bench, free)
         case _:
             raise usage("batch")
+
+
+#: What may be said of a batch beside its fish: key of the act → field.
+BATCH_KEYS = {
+    "parent": "parent", "kind": "kind", "selection": "selection", "preservation": "preservation",
+    "presentation": "presentation", "total_mass": "total_mass_g", "sub_mass": "sub_mass_g", "counted": "counted",
+}  # fmt: skip
+
+
+def _known_of_batch(pairs: Sequence[str]) -> dict[str, Any]:
+    """`key=value` words as fields of a batch; masses with their unit (`total_mass=12.4kg`). Raises Refusal."""
+    fields: dict[str, Any] = {}
+    for pair in pairs:
+        name, _, value = pair.partition("=")
+        if name not in BATCH_KEYS:
+            raise Refusal("batch-key", name=words.shown(name), near=near(name, BATCH_KEYS, 8))
+        if name.endswith("_mass"):
+            number = value.rstrip("kgtKGT")
+            unit = units.ucum(value[len(number) :])
+            if unit is None or not NUMBER.fullmatch(number):
+                raise Refusal("not-a-number", act="batch", text=words.shown(value))
+            value = units.plain(units.to_base(Decimal(number.replace(",", ".")), unit))
+        elif name == "counted":
+            if not (NUMBER.fullmatch(value) and value.isdecimal()):
+                raise Refusal("not-a-number", act="batch", text=words.shown(value))
+            fields[BATCH_KEYS[name]] = int(value)
+            continue
+        fields[BATCH_KEYS[name]] = value[:100]
+    return fields
 
 
 def _batch_text(op: str, name: str, place: str) -> str:
@@ -154,7 +194,7 @@ def _batch_close(bench: Bench, places: Sequence[str], reason: str) -> None:
     for name in sorted(names):
         everywhere = [p for p in bench.setup.places if bench.place(p).batch == name]
         for place in everywhere:
-            while (fish := bench.in_hand(place)) is not None:
+            while (fish := row.take_head(bench, place) or _from_parked(bench, place, name)) is not None:
                 if fish.given:
                     close_fish(bench, place, fish)
                 else:
@@ -167,6 +207,17 @@ def _batch_close(bench: Bench, places: Sequence[str], reason: str) -> None:
         bench.decide(
             "batch", None, place=everywhere[-1], op="close", batch=name, reason=reason, **_reckoning(bench, name)
         )
+
+
+def _from_parked(bench: Bench, place: str, batch: str) -> Specimen | None:
+    """What was set apart of a batch that closes comes in hand to be closed."""
+    if bench.place(place).in_hand is not None:
+        return bench.in_hand(place)
+    mine = [s for i in bench.desk.parked if (s := bench.need(Specimen, i)).batch == batch]
+    if not mine:
+        return None
+    row.back(bench, place, mine[0])
+    return bench.in_hand(place)
 
 
 def _reckoning(bench: Bench, name: str) -> dict[str, Any]:
@@ -209,7 +260,17 @@ def _next(bench: Bench, place: str, args: Sequence[str]) -> None:
         raise Refusal("no-batch")
     if here.paused:
         raise Refusal("paused")
+    if bench.setup.protocol.flow == "tally":
+        raise Refusal("no-fish-in-a-tally", act="next")
     starts = _starter(bench, place)
+    if row.stop_at(bench, place) is not None:
+        if starts is not None:
+            answer(bench, [q for q in bench.open_questions(place) if q.about == starts.seq])
+            bench.decide("placed", None, place=place, set={"waiting": None})
+        _next_in_row(bench, place, fish, starts)
+        if starts is not None:
+            _start_with(bench, place, starts)
+        return
     if fish is not None and not fish.given:
         text = f"{fish.number} has no readings yet: still {fish.number}"
         bench.decide("told", fish.specimen_id, place=place, code="next-nothing", text=text)
@@ -229,13 +290,54 @@ def _next(bench: Bench, place: str, args: Sequence[str]) -> None:
         _start_with(bench, place, starts)
 
 
+def _next_in_row(bench: Bench, place: str, fish: Specimen | None, starts: Reading | None) -> None:
+    """In a row the fish goes on to the next place; where its way ends it is closed."""
+    if fish is None:
+        if starts is None and row.take_head(bench, place) is None and not row.is_first(bench, place):
+            raise Refusal("nothing-in-hand", act="next", place=place)
+        if starts is None and bench.place(place).in_hand is None:
+            open_fish(bench, place, by="next")
+    elif fish.given:
+        to = row.next_stop(bench, place, fish)
+        if to is None:
+            row.leave(bench, place, fish)
+        elif len(bench.place(to.place).queue) >= to.queue:
+            raise Refusal("no-room", number=fish.number, place=to.place)
+        else:
+            row.go_on(bench, place, fish)
+    elif starts is None:
+        text = f"{fish.number} has no readings yet: still {fish.number}"
+        bench.decide("told", fish.specimen_id, place=place, code="next-nothing", text=text)
+
+
+def _leaves(bench: Bench, place: str, args: Sequence[str]) -> None:
+    no_args("leaves", args)
+    if row.stop_at(bench, place) is None:
+        raise Refusal("not-in-a-row", act="leaves")
+    row.leave(bench, place, fish_in_hand(bench, place, "leaves"))
+
+
+def _park(bench: Bench, place: str, args: Sequence[str]) -> None:
+    no_args("park", args)
+    row.park(bench, place, fish_in_hand(bench, place, "park"))
+
+
+def _back(bench: Bench, place: str, args: Sequence[str]) -> None:
+    if len(args) > 1:
+        raise usage("back")
+    parked = bench.desk.parked
+    if not parked and not args:
+        raise Refusal("nothing-in-hand", act="back", place=place)
+    row.back(bench, place, numbered(bench, args[0]) if args else bench.need(Specimen, parked[-1]))
+
+
 def _starter(bench: Bench, place: str) -> Reading | None:
     """The waiting reading that starts a fish: it found its measurand filled and was the place's last event."""
     here = bench.place(place)
     if here.waiting is None or here.last_input != here.waiting:
         return None
     kinds = {q.kind for q in bench.open_questions(place) if q.about == here.waiting}
-    return bench.need(Reading, here.waiting) if kinds & {"again-or-new", "same-value"} else None
+    return bench.need(Reading, here.waiting) if kinds & {"again-or-new", "again-or-next", "same-value"} else None
 
 
 def _start_with(bench: Bench, place: str, reading: Reading) -> None:
@@ -281,7 +383,10 @@ def _species(bench: Bench, place: str, args: Sequence[str]) -> None:
     if len(left) != 1:
         raise usage("species")
     name = _known_species(bench, left[0])
-    fish = named or bench.in_hand(place)
+    if bench.setup.protocol.flow == "tally" and named is None:
+        tally.stick(bench, place, species=name)
+        return
+    fish = named or row.take_head(bench, place)
     if fish is None:
         bench.decide("species", None, place=place, species=name, number=None)
         return
@@ -306,6 +411,9 @@ def _code(bench: Bench, place: str, args: Sequence[str]) -> None:
     value = next((c for c in codes.values if c.lower() == left[1].lower()), None)
     if value is None:
         raise Refusal("unknown-code", field=field, code=words.shown(left[1]), near=near(left[1], codes.values))
+    if bench.setup.protocol.flow == "tally" and named is None and field == "sex":
+        tally.stick(bench, place, sex=value)
+        return
     fish = named or fish_in_hand(bench, place, "code")
     _observe(bench, place, fish, field, value, None)
 
@@ -399,6 +507,8 @@ def _give_back(bench: Bench, place: str, fish: Specimen, before: Specimen) -> No
 
 def _stands(bench: Bench, place: str, args: Sequence[str]) -> None:
     """Accept what was questioned last. A load nobody saw arrive is taken."""
+    if bench.setup.protocol.flow == "tally" and tally.stand_by(bench, place):
+        return
     q = _questioned(bench, place)
     here = bench.place(place)
     if q.about is not None and here.waiting == q.about and q.kind in ("load-at-start", "same-value", "ratio"):
@@ -672,6 +782,20 @@ def _undo(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 #: `batch` isn't here: it is the one act that concerns several places at once.
 DEEDS: Mapping[str, Deed] = {
+    "over": pieces.over,
+    "parts": pieces.parts,
+    "pool": pieces.pool,
+    "count": pieces.count,
+    "pan": pieces.pan,
+    "knock": pieces.knock,
+    "structure": mending.structure,
+    "move": mending.move,
+    "same-as": mending.same_as,
+    "split": mending.split,
+    "slide": mending.slide,
+    "leaves": _leaves,
+    "park": _park,
+    "back": _back,
     "practice": _practice,
     "next": _next,
     "again": _again,

@@ -22,9 +22,11 @@ from .state import (
     Instrument,
     Measurement,
     Place,
+    Pool,
     Question,
     Reading,
     Specimen,
+    Tally,
     from_json,
 )
 
@@ -454,8 +456,122 @@ def _load(bench: Bench, entry: Entry) -> None:
     if "reading" in b:
         load = {"load_seq": b["reading"], "load_specimens": b["specimens"], "load_readings": (b["reading"],)}
         bench.put(replace(i, **load))
+    elif "specimens" in b:  # a fish of a queue was taken for it
+        bench.put(replace(i, load_specimens=b["specimens"]))
     else:
         bench.put(replace(i, blind=False, zero=None, since_zero=(), **_CLEAR))
+
+
+def _went_on(bench: Bench, entry: Entry) -> None:
+    """In a row: from a hand into the queue before the next place."""
+    assert entry.specimen_id is not None
+    to = bench.place(entry.body["to"])
+    bench.put(replace(to, queue=(*to.queue, entry.specimen_id)))
+    _touch(bench, entry, in_hand=None, previous=entry.specimen_id, **_EMPTY_HAND)
+
+
+def _took(bench: Bench, entry: Entry) -> None:
+    """In a row: out of the queue into the hand."""
+    place = bench.place(entry.body["place"])
+    rest = tuple(i for i in place.queue if i != entry.specimen_id)
+    _touch(bench, entry, queue=rest, in_hand=entry.specimen_id, **_EMPTY_HAND)
+
+
+def _parked(bench: Bench, entry: Entry) -> None:
+    assert entry.specimen_id is not None
+    bench.put(replace(bench.desk, parked=(*bench.desk.parked, entry.specimen_id)))
+    _touch(bench, entry, in_hand=None, **_EMPTY_HAND)
+
+
+def _back(bench: Bench, entry: Entry) -> None:
+    parked = tuple(i for i in bench.desk.parked if i != entry.specimen_id)
+    bench.put(replace(bench.desk, parked=parked))
+    _touch(bench, entry, in_hand=entry.specimen_id, **_EMPTY_HAND)
+
+
+#: A hand that held one fish is ready for another.
+_EMPTY_HAND: Mapping[str, Any] = {
+    "waiting": None, "filled": (), "route_as": None, "reopened": None, "stays": None, "parts_of": None, "parts_left": 0,
+    "parts_values": (),
+}  # fmt: skip
+
+
+def _set_aside(bench: Bench, entry: Entry) -> None:
+    """A fish makes way for another and comes back when that is closed."""
+    assert entry.specimen_id is not None
+    place = bench.place(entry.body["place"])
+    _touch(bench, entry, aside=(*place.aside, entry.specimen_id))
+
+
+def _tagged(bench: Bench, entry: Entry) -> None:
+    s = bench.need(Specimen, entry.specimen_id or "")
+    bench.put(replace(s, tag=entry.body["tag"]))
+    _touch(bench, entry)
+
+
+def _tallied(bench: Bench, entry: Entry) -> None:
+    """One animal more in its class."""
+    b = entry.body
+    known = bench.objects.get(("tally", b["tally"]))
+    n = known.n if isinstance(known, Tally) else b["n"] - 1
+    bench.put(
+        Tally(
+            tally=b["tally"], batch=b["batch"], place=b["place"], species=b["species"], sex=b["sex"],
+            measurand=b["measurand"], class_mm=b["class_mm"], n=n + 1, practice=b["practice"],
+        )
+    )  # fmt: skip
+    _touch(bench, entry)
+
+
+def _pooled(bench: Bench, entry: Entry) -> None:
+    """One mass for several animals."""
+    b = entry.body
+    bench.put(
+        Pool(
+            seq=entry.seq, batch=b["batch"], place=b["place"], species=b["species"], n=b["n"], measurand=b["measurand"],
+            value=b["value"], unit=b["unit"], raw_value=b["raw_value"], raw_unit=b["raw_unit"],
+            status=tables.step(tables.MEASUREMENT, None, "fits"), at_utc=entry.stamp.utc, reading_seq=b["reading"],
+            practice=b["practice"],
+        )
+    )  # fmt: skip
+    _touch(bench, entry, pool=None)
+
+
+def _counted(bench: Bench, entry: Entry) -> None:
+    """Animals counted, not measured."""
+    batch = bench.need(Batch, entry.body["batch"])
+    bench.put(replace(batch, counted=(batch.counted or 0) + entry.body["n"]))
+    _touch(bench, entry)
+
+
+def _noted_of_batch(bench: Bench, entry: Entry) -> None:
+    """What is known of a batch beside its fish: masses, selection, preservation, presentation."""
+    bench.put(replace(bench.need(Batch, entry.body["batch"]), **entry.body["set"]))
+    _touch(bench, entry)
+
+
+def _structure(bench: Bench, entry: Entry) -> None:
+    """What was got of a structure; its container, where there is one, says the same."""
+    b = entry.body
+    s = bench.need(Specimen, entry.specimen_id or "")
+    got = {"taken": b["taken"], "side": b["side"], "condition": b["condition"]}
+    bench.put(replace(s, structures={**s.structures, b["structure"]: got}, given=s.given + 1))
+    for label in s.containers:
+        c = bench.need(Container, label)
+        if c.structure == b["structure"]:
+            bench.put(replace(c, taken=b["taken"], side=b["side"], condition=b["condition"]))
+    _touch(bench, entry)
+
+
+def _container_moved(bench: Bench, entry: Entry) -> None:
+    """A torn or wrong container: what it held is in another."""
+    b = entry.body
+    s = bench.need(Specimen, entry.specimen_id or "")
+    old = bench.need(Container, b["old"])
+    bench.put(replace(old, state=b["state"], specimen_id=None))
+    bench.put(replace(old, number=b["new"], at_utc=entry.stamp.utc))
+    bench.put(replace(s, containers=tuple(b["new"] if c == b["old"] else c for c in s.containers)))
+    _touch(bench, entry)
 
 
 def _zeroed(bench: Bench, entry: Entry) -> None:
@@ -520,6 +636,19 @@ EFFECTS: Mapping[str, Effect] = {
     "undone": _undone,
     "key": _key,
     "loaded": _loaded,
+    "moved": _went_on,
+    "took": _took,
+    "parked": _parked,
+    "back": _back,
+    "set-aside": _set_aside,
+    "tagged": _tagged,
+    "tallied": _tallied,
+    "pooled": _pooled,
+    "counted": _counted,
+    "batch-noted": _noted_of_batch,
+    "structure": _structure,
+    "container-moved": _container_moved,
+    "mend": _nothing,
     "told": _nothing,
     "refused": _nothing,
 }

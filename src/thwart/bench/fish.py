@@ -36,7 +36,13 @@ def open_fish(bench: Bench, place: str, *, by: str, provisional: bool = False) -
 
 
 def open_next(bench: Bench, place: str, *, by: str) -> None:
-    """Open the next specimen where a fish was just closed or a batch opened; what hinders it is told, not refused."""
+    """Open the next specimen where a fish was just closed or a batch opened; what hinders it is told, not refused.
+
+    Only where fish open at all: not behind the first place of a row, not in a tally, not in a pass over earlier fish.
+    """
+    protocol = bench.setup.protocol
+    if protocol.flow in ("tally", "revisit") or protocol.position(place) not in (None, 0):
+        return
     if _next_number(bench) is None:
         numbers = bench.setup.protocol.numbers
         text = words.say(words.REFUSALS, "numbers-used-up", {"first": numbers.first, "last": numbers.last})
@@ -61,7 +67,9 @@ def opens_by_itself(bench: Bench) -> bool:
     return containers is None or containers.role != "first"
 
 
-def close_fish(bench: Bench, place: str, specimen: Specimen, end: End | None = None) -> None:
+def close_fish(
+    bench: Bench, place: str, specimen: Specimen, end: End | None = None, *, same_as: int | None = None
+) -> None:
     """Close a specimen: its questions go to the quiet list, a waiting reading is left behind, the tray fills."""
     missing = lacking(bench, specimen)
     end = end or ("incomplete" if missing else "complete")
@@ -69,7 +77,7 @@ def close_fish(bench: Bench, place: str, specimen: Specimen, end: End | None = N
     if end == "incomplete":
         args = {"number": specimen.number, "wanted": ", ".join(missing)}
         ask(bench, place, specimen, Finding("incomplete", 3, args), about=specimen.opened_seq, quiet=True)
-    bench.decide("closed", specimen.specimen_id, place=place, number=specimen.number, end=end)
+    bench.decide("closed", specimen.specimen_id, place=place, number=specimen.number, end=end, same_as=same_as)
     if end == "void":
         _void(bench, place, specimen)
     if len(bench.place(place).tray) >= bench.setup.protocol.tray:
@@ -150,7 +158,7 @@ def recall(bench: Bench, place: str, specimen: Specimen) -> None:
         raise Refusal("fish-not-closed", number=specimen.number)
     if specimen.end == "void":
         raise Refusal("void-fish", number=specimen.number)
-    if bench.place(place).batch is None:
+    if bench.place(place).batch is None and bench.setup.protocol.flow != "revisit":
         raise Refusal("no-batch")
     leave_behind(bench, place)
     bench.decide("recalled", specimen.specimen_id, place=place, number=specimen.number)

@@ -67,6 +67,14 @@ class Template:
         mine, theirs = self.admits(), other.admits()
         return len(mine) == len(theirs) and all(a & b for a, b in zip(mine, theirs, strict=True))
 
+    def fits(self, text: str) -> bool:
+        """Whether `text` is a label of this template."""
+        try:
+            self.read(text)
+        except LabelError:
+            return False
+        return True
+
     def read(self, text: str) -> str:
         """The label if `text` is one. Raises LabelError: `not-a-label`, or `check` where only that is wrong."""
         admits = self.admits()

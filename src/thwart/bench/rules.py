@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from .. import units
 from ..entries import Entry
-from . import deeds, labels
+from . import deeds, labels, pieces, row, tally
 from .filling import answer, ask, candidates, give, last_of, routed, said_value, standing, wanted
 from .fish import apart, close_fish, leave_behind, measured_of, open_fish, open_next, recall, summary
 from .judging import Finding, misfit
@@ -42,6 +42,8 @@ def decide(bench: Bench, entry: Entry) -> None:
             _wake(bench, entry)
         case _:
             pass  # recorded; nothing follows from it
+    if bench.setup.protocol.flow == "row":
+        row.settle(bench)
 
 
 # ---- readings ------------------------------------------------------------------------------------------------------
@@ -65,16 +67,22 @@ def _reading(bench: Bench, entry: Entry) -> None:
         bench.decide("outcome", None, reading=reading.seq, event="same again", why="bounce", place=place)
     elif place is None:
         _loose(bench, reading, None, "which-place")
-    elif bench.place(place).batch is None:
+    elif bench.place(place).batch is None and bench.setup.protocol.flow != "revisit":
         _loose(bench, reading, place, "no-batch")
     elif bench.place(place).paused:
         _loose(bench, reading, place, "paused")
     else:
         if setup.kind == "length" and setup.emptied == "each":
             _watch_for_hosing(bench, reading, place)
-        if setup.emptied == "stream":
+        if pieces.pooled(bench, setup, reading, place):
+            pass
+        elif bench.setup.protocol.flow == "tally":
+            tally.offer(bench, setup, reading, place)
+        elif setup.emptied == "stream":
             _from_stream(bench, setup, known, reading, place)
-        elif (specimen := bench.in_hand(place)) is not None:
+        elif (before := row.retouch(bench, place)) is not None and not _given(row.take_head(bench, place)):
+            _ask_again_or_next(bench, setup, reading, place, before)
+        elif (specimen := row.take_head(bench, place)) is not None or (specimen := bench.in_hand(place)) is not None:
             _offer(bench, setup, reading, place, specimen)
         elif bench.setup.protocol.opens_by_reading:
             _open_by(bench, setup, reading, place)
@@ -234,6 +242,8 @@ def _wait(
 
 def _offer(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str, specimen: Specimen) -> None:
     """Give a reading to the first wanted measurand, or let it wait where all are filled."""
+    if pieces.piece(bench, setup, reading, place, specimen):
+        return
     here = bench.place(place)
     mine = here.in_hand == specimen.specimen_id
     value = Decimal(reading.base_value or "0")
@@ -281,6 +291,33 @@ def _ask_again_or_new(bench: Bench, reading: Reading, place: str, specimen: Spec
     )
 
 
+def _given(specimen: Specimen | None) -> bool:
+    return specimen is not None and bool(specimen.given)
+
+
+def _ask_again_or_next(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str, before: Specimen) -> None:
+    """In a row: the fish before waits in plain sight of the next place; this may be it again, or the next one."""
+    last = last_of(bench, before, setup)
+    if last is None:
+        specimen = bench.in_hand(place)
+        if specimen is None:
+            _loose(bench, reading, place, "no-fish")
+        else:
+            _offer(bench, setup, reading, place, specimen)
+        return
+    _wait(
+        bench,
+        reading,
+        place,
+        before,
+        "finds filled",
+        "again-or-next",
+        number=before.number,
+        measurand=last[0],
+        old=last[1],
+    )
+
+
 def _aside(bench: Bench, place: str) -> bool:
     return bool(bench.place(place).aside)
 
@@ -313,7 +350,17 @@ def _same_as_last(bench: Bench, setup: InstrumentSetup, reading: Reading) -> boo
 
 
 def _arrival(bench: Bench, entry: Entry) -> None:
-    """The rest that a load left: drifted since the last good zero?"""
+    """The rest that a load left: drifted since the last good zero? In a row the load takes the queue's head."""
+    known = bench.instrument(entry.body["instrument"])
+    took = {
+        name: fish.specimen_id
+        for name in entry.body["places"]
+        if bench.place(name).in_hand is None
+        and not bench.place(name).paused
+        and (fish := row.take_head(bench, name)) is not None
+    }
+    if took:
+        bench.decide("load", None, instrument=known.instrument, specimens={**known.load_specimens, **took})
     _zero(bench, entry, entry.body.get("baseline"))
 
 
@@ -335,8 +382,13 @@ def _zero(bench: Bench, entry: Entry, resting: str | None) -> None:
                 bench.need(Specimen, m.specimen_id)
                 bench.decide("suspect", m.specimen_id, measurement=m.seq, cause="zero-moved")
         place = weighed[-1].place if weighed else setup.places[0]
-        args = {"instrument": setup.name, "by": f"{Decimal(resting) - Decimal(known.zero):+f}"}
-        ask(bench, place, None, Finding("zero-moved", 3, args), about=entry.seq)
+        by = Decimal(resting) - Decimal(known.zero)
+        args = {"instrument": setup.name, "by": f"{by:+f}"}
+        other = pieces.pan_changed(bench, place, by, setup.division or Decimal(0))
+        if other is None:
+            ask(bench, place, None, Finding("zero-moved", 3, args), about=entry.seq)
+        else:
+            ask(bench, place, None, Finding("pan-changed", 3, {**args, "pan": bench.place(place).pan}), about=entry.seq)
     if known.zero != resting or known.since_zero:
         bench.decide("zeroed", None, instrument=setup.name, zero=resting)
 
@@ -358,6 +410,11 @@ def _scan(bench: Bench, entry: Entry) -> None:
             bench, {"act": said[0], "args": said[1:], "place": body.get("place"), "places": list(places), "via": "card"}
         )
         return
+    tags = bench.setup.protocol.tags
+    if tags is not None and tags.template.fits(text):
+        place = place_for(bench, {"act": text, "place": body.get("place"), "places": list(places)})
+        row.tagged(bench, place, text)
+        return
     containers = bench.setup.protocol.containers
     if containers is None:
         raise Refusal("not-known", text=shown(text))
@@ -375,7 +432,10 @@ def take_label(bench: Bench, place: str, label: str, *, via: str) -> None:
     assert containers is not None
     known = bench.get(Container, label)
     here = bench.place(place)
-    fish = bench.in_hand(place)
+    fish = row.take_head(bench, place)
+    if bench.setup.protocol.flow == "revisit":
+        _revisit(bench, place, fish, known, label)
+        return
     if known is not None and known.state == "skipped":
         raise Refusal("label-skipped", label=label)
     if known is not None and known.specimen_id is not None:
@@ -402,6 +462,8 @@ def take_label(bench: Bench, place: str, label: str, *, via: str) -> None:
         if fish is not None:
             close_fish(bench, place, fish)
         fish = bench.in_hand(place) or open_fish(bench, place, by="label")
+    if fish is None and not row.is_first(bench, place):
+        raise Refusal("nothing-in-hand", act=label, place=place)
     if fish is None:
         fish = open_fish(bench, place, by="label")
     if fish.containers:
@@ -415,6 +477,18 @@ def take_label(bench: Bench, place: str, label: str, *, via: str) -> None:
         _close_by_label(bench, place, bench.need(Specimen, fish.specimen_id))
     if out_of_order is not None:  # said once the fish is closed: its own questions are put away by then
         ask(bench, place, bench.need(Specimen, fish.specimen_id), out_of_order, about=fish.opened_seq)
+
+
+def _revisit(bench: Bench, place: str, fish: Specimen | None, known: Container | None, label: str) -> None:
+    """A pass over fish that are there: the scan of a container brings its fish in hand, the next one puts it away."""
+    owner = bench.need(Specimen, known.specimen_id) if known is not None and known.specimen_id is not None else None
+    if owner is None:
+        raise Refusal("label-orphan", label=label)
+    if fish is not None:
+        close_fish(bench, place, fish)
+        if fish.specimen_id == owner.specimen_id:
+            return
+    recall(bench, place, bench.need(Specimen, owner.specimen_id))
 
 
 def _close_by_label(bench: Bench, place: str, fish: Specimen) -> None:

@@ -10,6 +10,11 @@ from typing import Any
 
 #: Questions and notes: cause code → words.
 QUESTIONS: dict[str, str] = {
+    "again-or-next": "{number} has {measurand} {old} and waits for the next place, now {value} {unit}: again, or next?",
+    "class-beyond": "{measurand} {value} {unit} is impossible for {species} ({low} to {high}): `stands` counts it all the same",
+    "overtaken": "{number} came before {other}, which still waits",
+    "split": "two fish were on {number}, the second is {other}: both are suspect until their containers are seen",
+    "pan-changed": "{instrument}: the pan is not {pan} any more (zero moved {by} g)",
     "again-or-new": "{number} has {measurand} {old} already, now {value} {unit}: again or new?",
     "load-at-start": "{value} {unit} lay on {instrument} before anyone saw it arrive: `stands` takes it for {number}, or lift it and lay it on again",
     "changed-on-the-pan": "{number}: changed on the pan {old} → {value} {unit}: `again` takes the second",
@@ -35,6 +40,23 @@ QUESTIONS: dict[str, str] = {
 
 #: Refusals: why an input changed nothing → words.
 REFUSALS: dict[str, str] = {
+    "not-parked": "{number} isn't set apart",
+    "hand-full": "{number} is in hand at {place}: finish it first",
+    "has-tag": "{number} bears tag {tag} already",
+    "tag-elsewhere": "tag {tag} is on fish {number}, which isn't waiting here",
+    "label-orphan": "container {label} belongs to no fish: `recall NUMBER`, then `move` or scan it again",
+    "no-room": "{number} can't go on: no room before {place}",
+    "not-in-a-row": "{act}: this place stands in no row",
+    "no-fish-in-a-tally": "{act}: a tally has no fish",
+    "unknown-structure": "{act}: there is no structure {name!r}; {near}",
+    "unknown-pan": "pan: there is no pan {name!r}; {near}",
+    "too-many": "{act}: {number} is beyond the most, {most}",
+    "unknown-container": "{act}: no fish has container {label!r}",
+    "container-taken": "{act}: container {label} belongs to fish {number}",
+    "nothing-to-slide": "slide: from {first} to {last} there is nothing of {measurand}",
+    "same-fish-twice": "same-as: {number} is the fish in hand",
+    "nothing-weighed": "knock: nothing was weighed at {place} since the last good zero",
+    "batch-key": "batch: there is no {name!r}; {near}",
     "unknown-act": "there is no act {act!r}; {near}",
     "arguments": "{act}: expected `{act} {usage}`",
     "which-place": "{act}: say at which place ({places})",

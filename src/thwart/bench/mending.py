@@ -1,0 +1,169 @@
+"""Acts that set right what was told wrongly: structures, containers, two fish on one number, a slip by one. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from . import labels, words
+from .filling import ask, fill, settle_about, settle_ready
+from .fish import close_fish, keep_for_later, open_fish, open_next
+from .judging import Finding
+from .kernel import Refusal
+from .parts import NUMBER, fish_in_hand, near, no_args, numbered, slot_named, usage
+from .state import Container, Measurement, Specimen
+
+if TYPE_CHECKING:
+    from .kernel import Bench
+
+_SIDES = ("left", "right", "both")
+
+
+def structure(bench: Bench, place: str, args: Sequence[str]) -> None:
+    """What was got of a structure: how many, from which side, in what condition."""
+    if not 2 <= len(args) <= 4:
+        raise usage("structure")
+    fish = fish_in_hand(bench, place, "structure")
+    known = bench.setup.protocol.structures
+    kind, taken, *rest = args
+    if kind not in known:
+        raise Refusal("unknown-structure", act="structure", name=words.shown(kind), near=near(kind, known))
+    if not (NUMBER.fullmatch(taken) and taken.isdecimal()):
+        raise usage("structure")
+    if int(taken) > known[kind].most:
+        raise Refusal("too-many", act="structure", number=taken, most=known[kind].most)
+    side = next((a for a in rest if a in _SIDES), None)
+    condition = next((a for a in rest if a in known[kind].conditions), None)
+    if len(rest) != (side is not None) + (condition is not None):
+        raise usage("structure")
+    bench.decide(
+        "structure", fish.specimen_id, place=place, number=fish.number, structure=kind, taken=int(taken), side=side,
+        condition=condition,
+    )  # fmt: skip
+    settle_about(bench, fish, measurand=kind)
+
+
+def move(bench: Bench, place: str, args: Sequence[str]) -> None:
+    """A torn or wrong container: what it held is in another one."""
+    if len(args) != 2:
+        raise usage("move")
+    containers = bench.setup.protocol.containers
+    if containers is None:
+        raise Refusal("no-containers", act="move")
+    old, new = (text.upper() for text in args)
+    try:
+        containers.template.read(new)
+    except labels.LabelError as error:
+        raise Refusal("label-check" if error.code == "check" else "not-known", text=words.shown(new)) from None
+    held = bench.get(Container, old)
+    if held is None or held.specimen_id is None:
+        raise Refusal("unknown-container", act="move", label=words.shown(old))
+    taken = bench.get(Container, new)
+    if taken is not None:
+        other = bench.get(Specimen, taken.specimen_id) if taken.specimen_id else None
+        raise Refusal("container-taken", act="move", label=new, number=other.number if other else taken.state)
+    fish = bench.need(Specimen, held.specimen_id)
+    bench.decide(
+        "container-moved", fish.specimen_id, place=place, number=fish.number, old=old, new=new, state="torn",
+        text=f"{fish.number}: from container {old} to {new}",
+    )  # fmt: skip
+    _mended(bench, place, fish, "container", old, new, "container moved")
+
+
+def same_as(bench: Bench, place: str, args: Sequence[str]) -> None:
+    """The fish in hand is one that has a number already."""
+    if len(args) != 1:
+        raise usage("same-as")
+    fish, other = fish_in_hand(bench, place, "same-as"), numbered(bench, args[0])
+    if other.specimen_id == fish.specimen_id:
+        raise Refusal("same-fish-twice", number=fish.number)
+    close_fish(bench, place, fish, "same-as", same_as=other.number)
+    if bench.place(place).in_hand is None and bench.place(place).batch is not None:
+        open_next(bench, place, by="same-as")
+
+
+def split(bench: Bench, place: str, args: Sequence[str]) -> None:
+    """Two fish were on one number: what was measured again is the second's, which gets a number of its own."""
+    no_args("split", args)
+    first = fish_in_hand(bench, place, "split")
+    again = [m for seq in first.values.values() if (m := bench.need(Measurement, seq)).supersedes is not None]
+    last = max((bench.need(Measurement, seq) for seq in first.values.values()), key=lambda m: m.seq, default=None)
+    keep_for_later(bench, place)
+    for m in again:
+        old = bench.need(Measurement, m.supersedes or 0)
+        _give(bench, place, bench.need(Specimen, first.specimen_id), m.key, old, supersedes=m.seq)
+    if not again and last is not None:
+        bench.decide("withdrawn", first.specimen_id, measurement=last.seq, place=place)
+    settle_ready(bench, first.specimen_id)
+    second = open_fish(bench, place, by="split")
+    bench.decide("set-aside", first.specimen_id, place=place, number=first.number)
+    for m in again or ([last] if last is not None else []):
+        _give(bench, place, bench.need(Specimen, second.specimen_id), m.key, m, supersedes=None)
+    for fish, other in ((first, second), (second, first)):
+        args_ = {"number": fish.number, "other": other.number}
+        ask(
+            bench,
+            place,
+            bench.need(Specimen, fish.specimen_id),
+            Finding("split", 3, args_),
+            about=fish.opened_seq,
+            quiet=True,
+        )
+
+
+def _give(bench: Bench, place: str, fish: Specimen, key: str, m: Measurement, *, supersedes: int | None) -> None:
+    slot = bench.setup.protocol.slot_by_key[key]
+    fill(
+        bench, place, fish, slot, value=Decimal(m.value), raw_value=m.raw_value, raw_unit=m.raw_unit, how="split",
+        supersedes=supersedes,
+    )  # fmt: skip
+
+
+def slide(bench: Bench, place: str, args: Sequence[str]) -> None:
+    """Move one measurand of a range of fish to the neighbour one up or one down: a slip by one is set right."""
+    if len(args) != 4 or args[3] not in ("+1", "-1"):
+        raise usage("slide")
+    slot = slot_named(bench, "slide", args[0])
+    low, high = numbered(bench, args[1]).number, numbered(bench, args[2]).number
+    by = int(args[3])
+    if low > high:
+        raise usage("slide")
+    targets = range(low + by, high + by + 1)
+    fishes = {n: bench.numbered(n) for n in {*range(low, high + 1), *targets}}
+    moving = {
+        n: bench.need(Measurement, f.values[slot.key])
+        for n in range(low, high + 1)
+        if (f := fishes[n]) and slot.key in f.values
+    }
+    if not moving:
+        raise Refusal("nothing-to-slide", first=low, last=high, measurand=slot.key)
+    for n in targets:
+        fish = fishes[n]
+        if fish is None or fish.end == "void" or n - by not in moving:
+            continue
+        now = bench.need(Specimen, fish.specimen_id)
+        source = moving[n - by]
+        old = bench.need(Measurement, now.values[slot.key]) if slot.key in now.values else None
+        fill(
+            bench, place, now, slot, value=Decimal(source.value), raw_value=source.raw_value, raw_unit=source.raw_unit,
+            how="slid", supersedes=old.seq if old else None,
+        )  # fmt: skip
+        _mended(bench, place, now, slot.key, old.value if old else None, source.value, f"slid {by:+d} from {n - by}")
+    emptied = [n for n in range(low, high + 1) if n not in targets and n in moving]
+    for n in emptied:
+        fish = bench.numbered(n)
+        assert fish is not None
+        bench.decide("withdrawn", fish.specimen_id, measurement=fish.values[slot.key], place=place)
+        settle_ready(bench, fish.specimen_id)
+        _mended(bench, place, fish, slot.key, moving[n].value, None, f"slid {by:+d} to {n + by}")
+
+
+def _mended(
+    bench: Bench, place: str, fish: Specimen, measurand: str, old: str | None, new: str | None, why: str
+) -> None:
+    here = bench.place(place)
+    bench.decide(
+        "mend", fish.specimen_id, place=place, number=fish.number, measurand=measurand, old_value=old, new_value=new,
+        who=here.recorder or here.measurer, why=why, evidence=None,
+    )  # fmt: skip
