@@ -1,0 +1,177 @@
+"""Patterns for what varies in a form: the shown number, its sign and padding, and numbers that mean nothing to us.
+
+The rule of the closed world, column by column: a digit may be any other digit where the value was seen to stand; a place
+that only ever held a padding zero stays zero where it could as well be something else.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from .splitting import Style
+
+#: A number that isn't padded may have so many digits more than the longest seen.
+_GROWTH = 1
+
+
+def escape(raw: bytes) -> str:
+    """Bytes as a pattern that matches just them."""
+    out = []
+    for byte in raw:
+        char = chr(byte)
+        if byte < 0x20 or byte >= 0x7F:
+            out.append({9: r"\t", 10: r"\n", 13: r"\r"}.get(byte, f"\\x{byte:02x}"))
+        else:
+            out.append("\\" + char if char in r".^$*+?()[]{}|\-" and char != "-" else char)
+    return "".join(out)
+
+
+def spaces(counts: set[int], wide: bool, apart: bool = False) -> str:
+    """A run of spaces: as many as were seen, or any number where the form's width holds them (`wide`)."""
+    least, most = min(counts), max(counts)
+    if least == most:
+        return " " * least
+    if wide:
+        return " +" if apart else " *"
+    return f" {{{max(least, 1) if apart else least},{most}}}"
+
+
+def repeat(what: str, least: int, most: int | None) -> str:
+    """`what` so many times."""
+    if most is None:
+        return what + ("*" if least == 0 else "+" if least == 1 else f"{{{least},}}")
+    if least == most:
+        return "" if most == 0 else what if most == 1 else f"{what}{{{most}}}"
+    return f"{what}{{{least},{most}}}"
+
+
+@dataclass(frozen=True, slots=True)
+class Digits:
+    """What the digits of a number looked like in all frames that show it the same way.
+
+    `padded`: spaces fill a fixed width before or after it. `fixed`: the frame's length is fixed. `open_left`: nothing
+    that bounds the number stands before it, so that its first column could be something else. `decimals`: implied
+    ones, None where a point is written. `shown`: most decimals the display showed, None where they can't be compared.
+    """
+
+    cores: tuple[bytes, ...]
+    style: Style
+    backwards: bool
+    decimals: int | None
+    shown: int | None
+    padded: bool
+    fixed: bool
+    open_left: bool
+
+    @property
+    def pattern(self) -> str:
+        """The number without sign."""
+        if self.style == "hex":
+            return self._hex()
+        texts = [core.decode("latin-1") for core in self.cores]
+        if self.backwards:
+            texts = [text[::-1] for text in texts]
+        mark = "," if self.style == "comma" else "."
+        parts = [text.partition(mark) for text in texts]
+        wholes, points, fractions = ([part[i] for part in parts] for i in range(3))
+        pieces = [*self._whole(wholes, implied=self.decimals or 0), *self._fraction(points, fractions, mark)]
+        return "".join(reversed(pieces) if self.backwards else pieces)
+
+    def _whole(self, texts: Sequence[str], implied: int) -> list[str]:
+        sizes = {len(text) for text in texts}
+        least, most = min(sizes), max(sizes)
+        zeros = any(len(text) > 1 + implied and text[0] == "0" for text in texts)
+        tail = 0
+        if implied and self.shown is not None and self.shown < implied:
+            surplus = implied - self.shown
+            tail = surplus if all(text.endswith("0" * surplus) for text in texts) else 0
+        end = ["0" * tail] if tail else []
+        if zeros or self.fixed or (implied and len(sizes) == 1 and any(t[0] == "0" and len(t) > 1 for t in texts)):
+            if len(sizes) > 1:
+                return [repeat("[0-9]", least - tail, most - tail), *end]
+            held = int(self.open_left and all(text[0] == "0" for text in texts) and most > 1 + implied)
+            return [*(["0"] * held), repeat("[0-9]", most - held - tail, most - held - tail), *end]
+        low = min(least, 1 + implied) - tail
+        return [repeat("[0-9]", max(low, 0), None if self.padded else most - tail + _GROWTH), *end]
+
+    def _fraction(self, points: Sequence[str], texts: Sequence[str], mark: str) -> list[str]:
+        if not any(points):
+            return []
+        sizes = {len(text) for text in texts}
+        point = "\\." if mark == "." else mark
+        if len(sizes) == 1:
+            size = sizes.pop()
+            shown = size if self.shown is None else min(self.shown, size)
+            held = size - shown if all(text[shown:] == "0" * (size - shown) for text in texts) else 0
+            body = [repeat("[0-9]", size - held, size - held), "0" * held]
+            pieces = [point, *(piece for piece in body if piece)]
+            return pieces
+        some = [len(text) for point, text in zip(points, texts, strict=True) if point]
+        inner = repeat("[0-9]", min(some), max(some))
+        whole = inner + point if self.backwards else point + inner
+        return [whole] if all(points) else [f"(?:{whole})?"]
+
+    def _hex(self) -> str:
+        joined = b"".join(self.cores)
+        letters = "a-f" if re.search(rb"[a-f]", joined) else "A-F"
+        sizes = {len(core) for core in self.cores}
+        zeros = any(len(core) > 1 and core.startswith(b"0") for core in self.cores)
+        if len(sizes) == 1 and (zeros or self.fixed or not self.padded):
+            return repeat(f"[0-9{letters}]", max(sizes), max(sizes))
+        return repeat(f"[0-9{letters}]", min(sizes), None if self.padded else max(sizes) + _GROWTH)
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """What stands between a number and the word before it, in every frame: spaces and perhaps its sign."""
+
+    gaps: tuple[bytes, ...]
+    signed: bool
+
+    def pattern(self, digits: str, wide: bool, apart: bool) -> str:
+        """The gap with the group `number` behind it. `wide`: the form's width holds the spaces."""
+        chars = {char for gap in self.gaps for char in gap.decode("latin-1") if char in "+-"} if self.signed else set()
+        if not self.signed and len(set(self.gaps)) == 1:
+            return escape(self.gaps[0]) + f"(?P<number>{digits})"
+        if not chars:
+            return spaces({len(gap) for gap in self.gaps}, wide, apart) + f"(?P<number>{digits})"
+        # A minus may stand where a plus stood.
+        sign = "[+-]" if "+" in chars else "-"
+        always = all(b"+" in gap or b"-" in gap for gap in self.gaps)
+        parts = [re.fullmatch(rb"( *)([+-]?)( *)", gap) for gap in self.gaps]
+        befores = {len(part[1]) for part in parts if part and part[2]}
+        afters = {len(part[3]) for part in parts if part and part[2]}
+        bare = {len(part[0]) for part in parts if part and not part[2]}
+        column = len(befores) == 1 and all(size > min(befores) for size in bare)
+        floating = afters == {0}
+        if floating and (not column or not wide):
+            before = spaces(befores | bare, wide, apart)
+            return f"{before}(?P<number>{sign if always else sign + '?'}{digits})"
+        if column:
+            first = min(befores)
+            rest = {size - first - 1 for size in bare} | afters
+            one = sign if always else f"[ {sign.strip('[]')}]"
+            if floating:
+                return f" *(?P<number>{sign if always else sign + '?'} *{digits})"
+            return f"{' ' * first}(?P<number>{one}{spaces(rest, wide)}{digits})"
+        before = spaces(befores | bare, wide, apart)
+        return f"{before}(?P<number>{sign if always else sign + '?'}{spaces(afters | {0}, wide)}{digits})"
+
+
+def loose_number(cores: Sequence[bytes], style: Style) -> str:
+    """Any number of the kind seen: for a counter, a clock, another weight in the line."""
+    if style == "hex":
+        sizes = {len(core) for core in cores}
+        return repeat("[0-9A-Fa-f]", min(sizes), max(sizes))
+    mark = "," if style == "comma" else "."
+    parts = [core.decode("latin-1").partition(mark) for core in cores]
+    wholes, fractions = {len(part[0]) for part in parts}, {len(part[2]) for part in parts if part[1]}
+    padded = any(len(part[0]) > 1 and part[0][0] == "0" for part in parts)
+    most = max(wholes) if len(wholes) == 1 and padded else max(wholes) + _GROWTH
+    out = repeat("[0-9]", most if padded and len(wholes) == 1 else min(min(wholes), 1), most)
+    if fractions:
+        tail = ("\\." if mark == "." else mark) + repeat("[0-9]", min(fractions), max(fractions))
+        out += tail if all(part[1] for part in parts) else f"(?:{tail})?"
+    return out

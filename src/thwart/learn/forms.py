@@ -1,0 +1,366 @@
+"""Frames → forms: which share their words, where the value stands in them, what else varies and whether it may. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from .evidence import NUMBERED
+from .places import Frame, Group, Place, carve, magnitude, places
+from .splitting import Split, Style, split
+
+#: What a core of a form is: a word that stays, the value, its part in the smaller unit, a number that means nothing to
+#: us (any digits), or a few alternatives that were seen.
+Role = Literal["word", "value", "minor", "loose", "listed"]
+
+
+@dataclass(slots=True)
+class Form:
+    """Frames that have the same words and the same roles; `place` is None where no number counts."""
+
+    frames: list[Frame]
+    splits: list[Split]
+    roles: tuple[Role, ...]
+    place: Place | None
+    conditions: set[str]
+
+    @property
+    def words(self) -> tuple[bytes, ...]:
+        """The words in order."""
+        return tuple(c for c, role in zip(self.splits[0].cores, self.roles, strict=True) if role == "word")
+
+    @property
+    def rows(self) -> set[int]:
+        """Rows in which frames of this form came."""
+        return {frame.seen.number for frame in self.frames if frame.seen is not None}
+
+    @property
+    def width(self) -> int | None:
+        """The length all frames share."""
+        sizes = {len(frame.body) for frame in self.frames}
+        return sizes.pop() if len(sizes) == 1 else None
+
+    def core(self, at: int) -> list[bytes]:
+        """What core `at` was in each frame."""
+        return [one.cores[at] for one in self.splits]
+
+    def gap(self, at: int) -> list[bytes]:
+        """What gap `at` was in each frame."""
+        return [one.gaps[at] for one in self.splits]
+
+
+@dataclass(slots=True)
+class Reading:
+    """What the frames were read as: forms with a number, forms without, and what the rows say against it."""
+
+    style: Style
+    backwards: bool
+    solved: list[Form] = field(default_factory=list)
+    mute: list[Form] = field(default_factory=list)
+    explained: set[int] = field(default_factory=set)
+    doubts: list[str] = field(default_factory=list)
+    """Places that fit equally well, worded."""
+    missed: dict[int, int] = field(default_factory=dict)
+    """Row → how many rows the best partial account without it explains."""
+
+
+def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | None) -> Reading:
+    """Read frames with numbers written in one style."""
+    reading = Reading(style, backwards)
+    groups: dict[tuple[bytes | None, ...], Group] = {}
+    for frame in frames:
+        one = split(frame.body, style)
+        groups.setdefault(one.signature, Group([], [])).frames.append(frame)
+        groups[one.signature].splits.append(one)
+    open_: list[tuple[Group, list[Place]]] = []
+    for group in groups.values():
+        for part in _parts(group, style, backwards, unit):
+            rows = {seen.number for _, seen in part.valued}
+            best = places(part, style, backwards, unit) if rows else []
+            full = [place for n, place in best if n == len(rows)]
+            if full:
+                open_.append((part, full))
+                reading.explained |= rows
+                continue
+            if best and len(rows) > 1:
+                _note_missed(reading, part, best[0], rows)
+            reading.mute += _muted(part)
+    for group, place in _settle_places(open_, reading):
+        _add_solved(reading, group, place)
+    _share_roles(reading.solved)
+    _adopt(reading)
+    _share_roles(reading.solved)
+    return reading
+
+
+def _parts(group: Group, style: Style, backwards: bool, unit: str | None) -> Iterator[Group]:
+    """The group, or its parts by a status number where only they can be read (decimals or unit told by a digit)."""
+    rows = {seen.number for _, seen in group.valued}
+    if not rows or any(n == len(rows) for n, _ in places(group, style, backwards, unit)):
+        yield group
+        return
+    numbers = [at for at, number in enumerate(group.splits[0].numbers) if number]
+    for at in numbers:
+        texts = dict.fromkeys(one.cores[at] for one in group.splits)
+        if not 2 <= len(texts) <= 4 or max(map(len, texts)) > 2:
+            continue
+        parts = [_picked(group, at, text) for text in texts]
+        if all(
+            any(n == len({s.number for _, s in part.valued}) for n, _ in places(part, style, backwards, unit))
+            for part in parts
+            if part.valued
+        ):
+            yield from (_worded(part, at) for part in parts)
+            return
+    yield group
+
+
+def _picked(group: Group, at: int, text: bytes) -> Group:
+    chosen = [(f, s) for f, s in zip(group.frames, group.splits, strict=True) if s.cores[at] == text]
+    return Group([f for f, _ in chosen], [s for _, s in chosen])
+
+
+def _worded(group: Group, at: int) -> Group:
+    """The group with core `at` no longer taken for a number."""
+    return Group(
+        group.frames,
+        [replace(s, numbers=(*s.numbers[:at], False, *s.numbers[at + 1 :])) for s in group.splits],
+    )
+
+
+def _note_missed(reading: Reading, group: Group, best: tuple[int, Place], rows: set[int]) -> None:
+    n, place = best
+    for row in rows:
+        values = {
+            magnitude(one.cores[place.at], reading.style, reading.backwards, place.decimals)
+            for one, seen in group.valued
+            if seen.number == row and place.columns is None and place.minor is None
+        }
+        shown = {abs(seen.value) for _, seen in group.valued if seen.number == row and seen.value is not None}
+        if not values & shown:
+            reading.missed[row] = max(n, reading.missed.get(row, 0))
+
+
+def _muted(group: Group) -> Iterator[Form]:
+    roles: tuple[Role, ...] = tuple(
+        "loose" if number else "word" for number in group.splits[0].numbers
+    )
+    yield Form(group.frames, group.splits, roles, None, group.conditions)
+
+
+def _settle_places(open_: list[tuple[Group, list[Place]]], reading: Reading) -> Iterator[tuple[Group, Place]]:
+    """One place for each group: where several fit, the one that fits the other groups as well."""
+    sure = {_context(group, full[0]) for group, full in open_ if len(full) == 1}
+    decimals = {
+        full[0].decimals for group, full in open_ if any(seen.value for _, seen in group.valued)
+    } or {None}
+    shapes: dict[tuple[bool, ...], list[set[int]]] = {}
+    for group, full in open_:
+        shapes.setdefault(group.splits[0].numbers, []).append({place.at for place in full})
+    for group, full in open_:
+        fitting = full
+        if len(fitting) > 1:
+            common = set.intersection(*shapes[group.splits[0].numbers])
+            fitting = [place for place in fitting if place.at in common] or fitting
+        if len(fitting) > 1 and sure:
+            fitting = [place for place in fitting if _context(group, place) in sure] or fitting
+        if len(fitting) > 1 and len({place.at for place in fitting}) > 1:
+            if not any(seen.value for _, seen in group.valued):
+                # Nothing but zeros in a form of its own: which zero is meant can't be told, nor need it.
+                reading.explained -= {seen.number for _, seen in group.valued}
+                reading.mute += _muted(group)
+                continue
+            reading.doubts.append(_doubt(group, fitting))
+        place = fitting[0]
+        if reading.style in ("plain", "hex") and not any(seen.value for _, seen in group.valued):
+            if len(decimals) > 1 or not sure and decimals == {None}:
+                reading.doubts.append("only zeros were shown: where the decimal point belongs can't be told")
+            place = replace(place, decimals=min((d for d in decimals if d is not None), default=0))
+        yield group, place
+
+
+def _context(group: Group, place: Place) -> tuple[bytes | None, bytes | None]:
+    """The words nearest to a place: forms of one instrument put the value between the same ones."""
+    one = group.splits[0]
+    before = next((c for c, n in zip(one.cores[place.at - 1 :: -1], one.numbers[place.at - 1 :: -1], strict=True) if not n), None) if place.at else None  # fmt: skip
+    after = next((c for c, n in zip(one.cores[place.at + 1 :], one.numbers[place.at + 1 :], strict=True) if not n), None)
+    return before, after
+
+
+def _doubt(group: Group, fitting: Sequence[Place]) -> str:
+    frame, one = group.frames[0], group.splits[0]
+    words = [one.cores[at].decode("latin-1") for at in sorted({place.at for place in fitting})]
+    return (
+        f"the value stands at several places of {frame.body.decode('latin-1')!r} ({', '.join(words)}), "
+        "and they were equal whenever a value was shown"
+    )
+
+
+def _add_solved(reading: Reading, group: Group, place: Place) -> None:
+    if place.columns is not None:
+        columns, at = place.columns, place.at
+        sign = None if place.sign is None else place.sign + (2 if place.sign > at else 0)
+        group = Group(group.frames, [carve(one, at, columns) for one in group.splits])
+        place = replace(place, at=at + 1, columns=None, sign=sign)
+    for part in _promoted(group, {place.at, place.minor}):
+        roles = _roles(part, place)
+        silent = [f.seen is not None and f.seen.condition not in (*NUMBERED, "nothing") for f in part.frames]
+        for quiet in (False, True):
+            chosen = [(f, s) for f, s, q in zip(part.frames, part.splits, silent, strict=True) if q == quiet]
+            if not chosen:
+                continue
+            frames, splits = [f for f, _ in chosen], [s for _, s in chosen]
+            conditions = Group(frames, splits).conditions
+            reading.solved.append(Form(frames, splits, roles, place, conditions))
+
+
+def _promoted(group: Group, kept: set[int | None]) -> Iterator[Group]:
+    """The group's parts by status numbers: those that tell the condition and come again."""
+    for at, number in enumerate(group.splits[0].numbers):
+        if not number or at in kept:
+            continue
+        by_text: dict[bytes, list[Frame]] = {}
+        for frame, one in zip(group.frames, group.splits, strict=True):
+            by_text.setdefault(one.cores[at], []).append(frame)
+        if len(by_text) > 1 and _tells(by_text):
+            for text in by_text:
+                yield from _promoted(_worded(_picked(group, at, text), at), kept)
+            return
+    yield group
+
+
+def _tells(by_text: dict[bytes, list[Frame]]) -> bool:
+    """Whether each text of a number came under one condition only, and some text in several rows."""
+    seen = {t: {f.seen.condition for f in frames if f.seen is not None} for t, frames in by_text.items()}
+    rows = [{f.seen.number for f in frames if f.seen is not None} for frames in by_text.values()]
+    conditions = set().union(*seen.values())
+    return (
+        len(conditions) > 1
+        and all(len(c) <= 1 for c in seen.values())
+        and len(by_text) <= len(conditions) + 1
+        and (max(map(len, rows)) > 1 or len(by_text) == len(conditions))
+        and max(map(len, by_text)) <= 3
+    )
+
+
+def _roles(group: Group, place: Place) -> tuple[Role, ...]:
+    first = group.splits[0]
+    return tuple(
+        "value" if at == place.at else "minor" if at == place.minor else "listed" if number else "word"
+        for at, number in enumerate(first.numbers)
+    )
+
+
+def _share_roles(forms: Sequence[Form]) -> None:
+    """What a number that isn't the value may be is judged over all forms that have it at the same place."""
+    alike: dict[tuple[tuple[bool, ...], int], list[Form]] = {}
+    for form in forms:
+        if form.place is not None:
+            alike.setdefault((form.splits[0].numbers, form.place.at), []).append(form)
+    for together in alike.values():
+        pairs = sorted(
+            ((frame, one) for form in together for frame, one in zip(form.frames, form.splits, strict=True)),
+            key=lambda pair: pair[0].offset,
+        )
+        frames = [frame for frame, _ in pairs]
+        for at, number in enumerate(pairs[0][1].numbers):
+            if not number or together[0].roles[at] in ("value", "minor"):
+                continue
+            texts = [one.cores[at] for _, one in pairs]
+            loose = _clockwork(pairs[0][1], at) or independent(frames, texts)
+            for form in together:
+                role: Role = "loose" if loose else "word" if len(set(form.core(at))) == 1 else "listed"
+                form.roles = (*form.roles[:at], role, *form.roles[at + 1 :])
+
+
+def _clockwork(one: Split, at: int) -> bool:
+    """Whether a number is a part of a time of day or a date: two digits or four, with its neighbours between : / -."""
+    for first in range(at - 4, at + 1, 1):
+        parts = range(first, first + 5, 2)
+        if first < 0 or parts[-1] >= len(one.cores):
+            continue
+        marks = {one.cores[first + 1], one.cores[first + 3]}
+        tight = all(not one.gaps[gap] for gap in range(first + 1, first + 5))
+        if (
+            at in parts
+            and tight
+            and all(one.numbers[p] and len(one.cores[p]) in (2, 4) and one.cores[p].isdigit() for p in parts)
+            and len(marks) == 1
+            and marks <= {b":", b"/"}
+        ):
+            return True
+    pair = [p for p in (at - 2, at + 2) if 0 <= p < len(one.cores)]
+    for other in pair:
+        low = min(at, other)
+        if (
+            one.cores[low + 1] == b":"
+            and one.numbers[other]
+            and not one.gaps[low + 1]
+            and not one.gaps[low + 2]
+            and len(one.cores[low]) == 2
+            and int(one.cores[low] if one.cores[low].isdigit() else b"99") < 24
+            and len(one.cores[low + 2]) == 2
+        ):
+            return True
+    # A date with dashes or points: three numbers, the dashes being gaps.
+    for first in range(at - 2, at + 1):
+        parts = range(first, first + 3)
+        if first < 0 or parts[-1] >= len(one.cores):
+            continue
+        if all(one.numbers[p] and len(one.cores[p]) in (2, 4) for p in parts) and all(
+            one.gaps[p] == b"-" for p in list(parts)[1:]
+        ):
+            return True
+    return False
+
+
+def independent(frames: Sequence[Frame], texts: Sequence[bytes]) -> bool:
+    """Whether a number that varies can be no status: it counts up, or it has more values and digits than states have."""
+    different = list(dict.fromkeys(texts))
+    if len(different) < 3:
+        return False
+    if all(text.isdigit() for text in different):
+        numbers = [int(text) for text in different]
+        if all(a < b for a, b in zip(numbers, numbers[1:], strict=False)):
+            return True
+    return max(map(len, different)) >= 3
+
+
+def _adopt(reading: Reading) -> None:
+    """Forms without a known value that are as a solved one but for their words take over the place of its number."""
+    left: list[Form] = []
+    for form in reading.mute:
+        model = next((one for one in reading.solved if _alike(form, one)), None)
+        if model is None or form.conditions & {"ok", "nothing"} or not form.conditions:
+            left.append(form)
+            continue
+        reading.solved.append(
+            Form(form.frames, form.splits, model.roles, model.place, form.conditions)
+        )
+        if form.conditions <= NUMBERED:
+            reading.explained |= form.rows
+    reading.mute = left
+
+
+def _alike(form: Form, model: Form) -> bool:
+    """The same roles core by core, numbers where numbers are, and the same words but one."""
+    if len(form.roles) != len(model.roles) or model.place is None or form.place is not None:
+        return False
+    here, there = form.splits[0], model.splits[0]
+    differing = 0
+    for at, role in enumerate(model.roles):
+        is_word = not here.numbers[at]
+        if (role == "word") != is_word and role != "word":
+            return False
+        if role == "word":
+            differing += len({*form.core(at), there.cores[at]}) > 1
+    same_width = form.width is not None and form.width == model.width
+    shown = [core.decode("latin-1") for core in form.core(model.place.at)]
+    example = there.cores[model.place.at].decode("latin-1")
+    fraction = len(example.partition(".")[2] or example.partition(",")[2])
+    return (
+        differing <= (2 if same_width else 1)
+        and (same_width or form.width is None or model.width is None or differing == 1)
+        and all(len(text.partition(".")[2] or text.partition(",")[2]) == fraction for text in shown)
+    )

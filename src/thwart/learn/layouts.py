@@ -1,0 +1,438 @@
+"""Forms → layouts: one pattern for all that are written alike, marks for the words that tell them apart. Pure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from typing import Any
+
+from .evidence import NUMBERED
+from .fields import Digits, Lead, escape, loose_number, repeat, spaces
+from .forms import Form, Reading
+from .places import Frame, Place
+
+#: Words that say which load a number is, in any language of the trade we know.
+_LOADS = {
+    "GS": "gross", "GR": "gross", "GROSS": "gross", "BRUTTO": "gross", "NT": "net", "NET": "net", "NETT": "net",
+    "NETTO": "net",
+}  # fmt: skip
+#: The gravest of the conditions a form was seen under tells what it means.
+_ORDER = ("ok", "zero", "moving", "underload", "overload", "error")
+
+
+@dataclass(slots=True)
+class Shape:
+    """A layout in the making. `pieces` are patterns in the order of the frame; `words` says which are literal words."""
+
+    pieces: list[str]
+    words: dict[int, bytes]
+    condition: str
+    unit: str | None
+    width: int | None
+    place: Place | None
+    frames: list[Frame]
+    marks: dict[int, dict[bytes, str]] = field(default_factory=dict)
+    why: str = ""
+
+    @property
+    def template(self) -> tuple[object, ...]:
+        """What shapes must share to become one layout."""
+        blank = tuple("" if at in self.words else piece for at, piece in enumerate(self.pieces))
+        place = self.place and (self.place.decimals, self.place.compound)
+        return (blank, tuple(sorted(self.words)), self.unit, self.width, place)
+
+
+def meaning(conditions: Iterable[str]) -> str:
+    """What a form says that was seen under these conditions."""
+    seen = set(conditions) - {"nothing"}
+    for quiet in ("error", "overload", "underload"):
+        if seen == {quiet}:
+            return quiet
+    if "ok" in seen:
+        return "ok"
+    return next((condition for condition in _ORDER if condition in seen), "ok")
+
+
+def shapes(reading: Reading, fixed: bool) -> list[Shape]:
+    """The shapes of all solved forms. `fixed`: the framing fixes the frames' length."""
+    families: dict[tuple[object, ...], list[Form]] = {}
+    for form in reading.solved:
+        families.setdefault(_family(form, reading), []).append(form)
+    ordered = sorted(families.values(), key=lambda forms: -len(_values(forms)))
+    built: list[Shape] = []
+    models: list[_Field] = []
+    for forms in ordered:
+        own = _field_of(forms, reading, fixed)
+        known = next((m for m in models if m.fits(forms, own)), None)
+        chosen = own if known is None or len(_values(forms)) > 3 else known.adapted(own, forms)
+        if known is None:
+            models.append(own)
+        for form in forms:
+            built.append(_shape(form, forms, chosen, reading))
+    return built
+
+
+def _values(forms: Sequence[Form]) -> set[tuple[bytes, ...]]:
+    return {(core, *f.gap(f.place.at)[:0]) for f in forms if f.place is not None for core in f.core(f.place.at)}
+
+
+def _family(form: Form, reading: Reading) -> tuple[object, ...]:
+    """Forms whose number is written the same way: the same roles, the same unit, the same number of decimals."""
+    place = form.place
+    assert place is not None
+    fractions = {_fraction(core, reading) for core in form.core(place.at)}
+    decimals: object = tuple(fractions) if len(fractions) == 1 else "several"
+    roles = tuple("word" if role == "listed" else role for role in form.roles)
+    return (roles, place.at, place.minor, place.unit, place.decimals, decimals)
+
+
+def _fraction(core: bytes, reading: Reading) -> int:
+    text = core.decode("latin-1")
+    text = text[::-1] if reading.backwards else text
+    return len(text.partition("," if reading.style == "comma" else ".")[2])
+
+
+@dataclass(slots=True)
+class _Field:
+    """The shown number with the gaps on both sides, as all forms of a family write it."""
+
+    lead: Lead
+    digits: Digits
+    right: set[bytes]
+    wide: bool
+    apart: bool
+    sign: int | None
+    """Where the sign stands, counted from the value's left gap; None where none was seen."""
+
+    @property
+    def pattern(self) -> str:
+        return self.lead.pattern(self.digits.pattern, self.wide, self.apart)
+
+    @property
+    def left_pad(self) -> bool:
+        return len({len(gap) for gap in self.lead.gaps}) > 1
+
+    @property
+    def right_pad(self) -> bool:
+        return len({len(gap) for gap in self.right}) > 1
+
+    def fits(self, forms: Sequence[Form], own: _Field) -> bool:
+        """Whether the forms' own frames have this field."""
+        if own.digits.decimals != self.digits.decimals or any(form.width is None for form in forms):
+            return False
+        pattern = re.compile(self.pattern.encode("latin-1"))
+        for form in forms:
+            assert form.place is not None
+            at = form.place.at
+            for gap, core in zip(form.gap(at), form.core(at), strict=True):
+                if pattern.fullmatch(gap + core) is None:
+                    return False
+        return True
+
+    def adapted(self, own: _Field, forms: Sequence[Form]) -> _Field:
+        """This field for forms that were seen too rarely to show it whole."""
+        right = own.right | self.right if self.right_pad and all(not g.strip() for g in own.right) else own.right
+        return replace(self, right=right, wide=self.wide or self.left_pad or self.right_pad, sign=self.sign)
+
+
+def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool) -> _Field:
+    lead_gaps: list[bytes] = []
+    cores: list[bytes] = []
+    right: set[bytes] = set()
+    signs: set[int] = set()
+    shown = 0
+    comparable = True
+    for form in forms:
+        place = form.place
+        assert place is not None
+        lead_gaps += form.gap(place.at)
+        cores += form.core(place.at)
+        right |= set(form.gap(place.at + 1))
+        if place.sign is not None:
+            signs.add(place.sign - place.at)
+        for frame in form.frames:
+            seen = frame.seen
+            if seen is not None and seen.value is not None and seen.condition in NUMBERED:
+                comparable = comparable and seen.unit in (None, place.unit)
+                shown = max(shown, -int(seen.value.as_tuple().exponent))
+    at = forms[0].place.at if forms[0].place else 0
+    apart = at > 0 and forms[0].roles[at - 1] in ("loose", "listed") and b"" not in lead_gaps
+    sign = min(signs, key=lambda where: (where != 0, abs(where))) if signs else None
+    padded = len({len(g) for g in lead_gaps}) > 1 or len({len(g) for g in right}) > 1
+    wide = padded and all(form.width is not None for form in forms)
+    first = forms[0]
+    open_left = all(not gap for gap in lead_gaps) and (
+        at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit()
+    )
+    digits = Digits(
+        tuple(dict.fromkeys(cores)), reading.style, reading.backwards,
+        first.place.decimals if first.place else None, shown if comparable else None, wide, fixed and not padded,
+        open_left,
+    )  # fmt: skip
+    return _Field(Lead(tuple(dict.fromkeys(lead_gaps)), sign == 0), digits, right, wide, apart, sign)
+
+
+def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading) -> Shape:
+    place = form.place
+    assert place is not None
+    pieces: list[str] = []
+    words: dict[int, bytes] = {}
+    sign_gap = None if number.sign is None or number.sign == 0 else place.at + number.sign
+    for at, role in enumerate(form.roles):
+        gaps = {gap for one in family for gap in one.gap(at)}
+        if role == "value":
+            text = number.pattern
+            pieces += ["", text.replace("(?P<number>", "(?P<major>") if place.minor is not None else text]
+            continue
+        apart = at > 0 and form.roles[at - 1] not in ("word",) and role not in ("word",)
+        wide = number.wide or form.width is not None and len({len(g) for g in gaps}) > 1
+        if at == sign_gap:
+            pieces.append(_sign(gaps))
+        elif at == place.at + 1:
+            pieces.append(_gap(number.right, number.wide, apart, {g for one in family for g in one.gap(at)}))
+        else:
+            pieces.append(_gap(gaps, wide, apart, gaps))
+        if role == "word":
+            core = form.splits[0].cores[at]
+            words[len(pieces)] = core
+            pieces.append(escape(core))
+        elif role == "minor":
+            minor = Digits(tuple(dict.fromkeys(c for one in family for c in one.core(at))), reading.style,
+                           False, None, None, True, False, False)  # fmt: skip
+            pattern = minor.pattern.replace("[0-9]+", "[0-9]{1,2}", 1)
+            pieces.append(f"(?P<minor>{pattern})")
+        elif role == "loose":
+            pieces.append(loose_number([c for one in family for c in one.core(at)], reading.style))
+        else:
+            pieces.append(_listed(form.core(at)))
+    last = len(form.roles)
+    tail = {gap for one in family for gap in one.gap(last)}
+    if last == sign_gap:
+        pieces.append(_sign(tail))
+    elif last == place.at + 1:
+        pieces.append(_gap(number.right, number.wide, False, tail))
+    else:
+        pieces.append(_gap(tail, number.wide, False, tail))
+    floats = any("*" in piece or "+" in piece.replace("[+-]", "").replace("\\+", "") for piece in pieces)
+    width = form.width if floats and form.width is not None else None
+    return Shape(pieces, words, meaning(form.conditions), place.unit, width, place, form.frames)
+
+
+def _gap(gaps: set[bytes], wide: bool, apart: bool, own: set[bytes]) -> str:
+    if len(gaps) == 1:
+        return escape(next(iter(gaps)))
+    if any(gap.strip() for gap in gaps):
+        return "(?:" + "|".join(escape(gap) for gap in sorted(own)) + ")" if len(own) > 1 else escape(next(iter(own)))
+    return spaces({len(gap) for gap in gaps}, wide, apart)
+
+
+def _sign(gaps: set[bytes]) -> str:
+    """The gap that holds the sign, apart from its number."""
+    chars = {char for gap in gaps for char in gap.decode("latin-1") if char in "+-"}
+    sign = "+-" if "+" in chars else "-"
+    heads = {gap[: min((gap.find(c) for c in (b"+", b"-") if c in gap), default=0)] for gap in gaps if gap.strip()}
+    tails = {gap[max(gap.rfind(b"+"), gap.rfind(b"-")) + 1 :] for gap in gaps if gap.strip()}
+    head, tail = min(heads, key=len), min(tails, key=len)
+    if len(heads) > 1 or len(tails) > 1:
+        return f" *(?P<sign>[{sign}]?) *"
+    if all(gap.strip() for gap in gaps):
+        return f"{escape(head)}(?P<sign>[{sign}]){escape(tail)}"
+    bare = {len(gap) for gap in gaps if not gap.strip()}
+    if bare == {len(head) + len(tail) + 1}:
+        return f"{escape(head)}(?P<sign>[ {sign}]){escape(tail)}"
+    return f"{escape(head)}(?P<sign>[{sign}]?){escape(tail)}" if bare == {len(head) + len(tail)} else f" *(?P<sign>[{sign}]?) *"
+
+
+def _listed(cores: Sequence[bytes]) -> str:
+    different = sorted(set(cores))
+    return escape(different[0]) if len(different) == 1 else "(?:" + "|".join(map(escape, different)) + ")"
+
+
+def merged(found: Sequence[Shape], moves: bool) -> list[Shape]:
+    """Shapes that differ in their words only become one with marks. `moves`: movement was shown, so the rest is rest."""
+    out: list[Shape] = []
+    by_template: dict[tuple[object, ...], list[Shape]] = {}
+    for shape in found:
+        by_template.setdefault(shape.template, []).append(shape)
+    for together in by_template.values():
+        out += _together(together, moves)
+    return out
+
+
+def _together(found: list[Shape], moves: bool) -> Iterator[Shape]:
+    varied = [at for at in found[0].words if len({shape.words[at] for shape in found}) > 1]
+    if not varied:
+        first = found[0]
+        conditions = {shape.condition for shape in found}
+        yield replace(first, frames=[f for s in found for f in s.frames], condition=meaning(conditions))
+        return
+    if len(varied) == 1 or _factors(found, varied):
+        telling = _telling(found, varied)
+        marks: dict[int, dict[bytes, str]] = {}
+        for at in varied:
+            texts = dict.fromkeys(shape.words[at] for shape in found)
+            if at == telling:
+                marks[at] = {t: _mark(next(s.condition for s in found if s.words[at] == t), moves) for t in texts}
+            else:
+                marks[at] = {t: _LOADS.get(t.decode("latin-1").upper(), "normal") for t in texts}
+        frames = [frame for shape in found for frame in shape.frames]
+        condition = "ok" if telling is not None else found[0].condition
+        yield replace(found[0], marks=marks, frames=frames, condition=condition)
+        return
+    # The words change together: only the combinations that were shown count. Keep the finest one as the mark.
+    kept = max(varied, key=lambda at: len({s.words[at] for s in found}))
+    parts: dict[tuple[bytes, ...], list[Shape]] = {}
+    for shape in found:
+        parts.setdefault(tuple(shape.words[at] for at in varied if at != kept), []).append(shape)
+    if len(parts) == len(found):
+        for shape in found:
+            yield replace(shape)
+        return
+    for part in parts.values():
+        yield from _together(part, moves)
+
+
+def _telling(found: Sequence[Shape], varied: Sequence[int]) -> int | None:
+    """The word that tells the condition; None where the condition doesn't change, or no single word tells it."""
+    if len({shape.condition for shape in found}) == 1:
+        return None
+    return next((at for at in varied if _decides(found, at)), None)
+
+
+def _decides(found: Sequence[Shape], at: int) -> bool:
+    said: dict[bytes, set[str]] = {}
+    for shape in found:
+        said.setdefault(shape.words[at], set()).add(shape.condition)
+    return all(len(conditions) == 1 for conditions in said.values())
+
+
+def _factors(found: Sequence[Shape], varied: Sequence[int]) -> bool:
+    """Whether the words vary by themselves: one tells the condition, each other was seen to change without it."""
+    telling = _telling(found, varied)
+    if telling is None or any(at != telling and _decides(found, at) for at in varied):
+        return False
+    for at in varied:
+        if at == telling:
+            continue
+        changes = any(
+            a.words[at] != b.words[at] and all(a.words[o] == b.words[o] for o in varied if o != at)
+            for a in found
+            for b in found
+        )
+        if not changes:
+            return False
+    return True
+
+
+def _mark(condition: str, moves: bool) -> str:
+    if condition == "ok":
+        return "settled" if moves else "normal"
+    return condition
+
+
+def layout_of(shape: Shape, moves: bool, profile_unit: str | None, style: str, backwards: bool) -> dict[str, Any]:
+    """The layout as the keys of a profile's file."""
+    pieces = list(shape.pieces)
+    marks: dict[str, dict[str, str]] = {}
+    for at, texts in sorted(shape.marks.items()):
+        name = _name(texts, marks)
+        pieces[at] = f"(?P<{name}>" + "|".join(escape(text) for text in texts) + ")"
+        marks[name] = {text.decode("latin-1"): said for text, said in texts.items()}
+    layout: dict[str, Any] = {"pattern": "".join(pieces)}
+    if shape.width is not None:
+        layout["width"] = shape.width
+    place = shape.place
+    if place is not None:
+        if style == "comma" and "," in layout["pattern"]:
+            layout["decimal"] = ","
+        if place.decimals:
+            layout["decimals"] = place.decimals
+        if style == "hex":
+            layout["digits"] = "hex"
+        elif backwards:
+            layout["digits"] = "reversed"
+        if place.compound is not None:
+            layout["compound"] = list(place.compound)
+        elif place.unit is not None and place.unit != profile_unit:
+            layout["unit"] = place.unit
+    says = [said for said in [_says(shape, moves, marks), _load(shape)] if said]
+    if says:
+        layout["says"] = says
+    if marks:
+        layout["marks"] = marks
+    return layout
+
+
+def _name(texts: dict[bytes, str], taken: dict[str, Any]) -> str:
+    said = set(texts.values())
+    name = "still" if said <= {"settled", "moving"} else "load" if said <= {"gross", "net", "normal"} else "status"
+    while name in taken:
+        name += "_"
+    return name
+
+
+def _says(shape: Shape, moves: bool, marks: dict[str, dict[str, str]]) -> str | None:
+    if any(set(m.values()) - {"normal", "gross", "net"} for m in marks.values()):
+        return None
+    return _mark(shape.condition, moves) if shape.condition != "ok" or moves else None
+
+
+def _load(shape: Shape) -> str | None:
+    """The load a constant word names, where just one does."""
+    if shape.condition not in NUMBERED:
+        return None
+    constant = [w.decode("latin-1").upper() for at, w in shape.words.items() if at not in shape.marks]
+    named = {_LOADS[word] for word in constant if word in _LOADS}
+    tare = any(word in ("TARE", "TARA", "PT", "TR") for word in constant)
+    return named.pop() if len(named) == 1 and not tare else None
+
+
+def zeros(shape: Shape) -> Shape:
+    """The same shape for nothing but zeros."""
+    return replace(
+        shape,
+        pieces=[
+            piece.replace("[0-9]", "0").replace("[+-]", "[+-]") if "(?P<number>" in piece else piece
+            for piece in shape.pieces
+        ],
+        condition="zero",
+    )
+
+
+def literal(form: Form, condition: str, number_like: re.Pattern[bytes] | None) -> Shape:
+    """A form without a reading: its words as they are, its longer numbers loose where several were seen."""
+    pieces: list[str] = []
+    words: dict[int, bytes] = {}
+    for at, core in enumerate(form.splits[0].cores):
+        gaps = set(form.gap(at))
+        pieces.append(_gap(gaps, False, False, gaps))
+        texts = form.core(at)
+        if not form.splits[0].numbers[at]:
+            words[len(pieces)] = core
+            pieces.append(escape(core))
+        elif len(set(texts)) > 1 and max(map(len, texts)) >= 3:
+            pieces.append(loose_number(texts, "point"))
+        elif condition != "error" and number_like is not None and number_like.fullmatch(core):
+            pieces.append(loose_number(texts, "point"))
+        else:
+            pieces.append(_listed(texts))
+    gaps = set(form.gap(len(form.splits[0].cores)))
+    pieces.append(_gap(gaps, False, False, gaps))
+    return Shape(pieces, words, condition, None, None, None, form.frames)
+
+
+def exact(frames: Sequence[Frame], condition: str) -> Shape:
+    """These very frames and no other."""
+    bodies = sorted({frame.body for frame in frames})
+    pattern = "|".join(escape(body) for body in bodies)
+    return Shape([f"(?:{pattern})" if len(bodies) > 1 else pattern], {}, condition, None, None, None, list(frames))
+
+
+def division(decimals: int) -> Decimal:
+    """The last digit's step."""
+    return Decimal(1).scaleb(-decimals)
+
+
+__all__ = ["Shape", "division", "exact", "layout_of", "literal", "meaning", "merged", "repeat", "shapes", "zeros"]

@@ -1,0 +1,301 @@
+"""The search: every way to frame, every check that holds, every way to write numbers; the simplest account wins."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from .. import units
+from ..errors import ThwartError
+from ..profiles.model import Checksum, Framing, Profile, from_mapping
+from ..wire.decoder import Decoder, margins
+from ..wire.events import Decoded
+from .accounts import Account, Aim, account
+from .checks import checks
+from .evidence import NUMBERED, Evidence, Observation
+from .framings import Cut, cut, framings
+from .identifiers import identifier_account
+from .samples import samples
+from .splitting import STYLES, Style
+
+#: Once an account explains all rows and this share of the bytes, dearer framings aren't tried.
+_WELL = 0.02
+
+
+class NeedMore(ThwartError):
+    """What was shown can't settle it: `asks` names observations, any of which would."""
+
+    exit_code = 3
+
+    def __init__(self, message: str, asks: Sequence[str]) -> None:
+        super().__init__(message, "\n  → ".join(asks))
+        self.asks = tuple(asks)
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """A profile, what it was learned from, and what the person should know about it."""
+
+    profile: Profile
+    account: Account
+    notes: tuple[str, ...]
+
+
+def learn(
+    evidence: Evidence, name: str, kind: str | None = None, line: dict[str, Any] | None = None
+) -> Learned:
+    """Infer a profile. Raises NeedMore where accounts disagree, ThwartError where none explains what was shown."""
+    _usable(evidence)
+    given = {o.unit for o in evidence.observations if o.unit}
+    aim = Aim(kind, given.pop() if len(given) == 1 else None, line or {})
+    if _means_identifiers(evidence, kind):
+        return identifier_account(evidence, name, aim)
+    best, rivals = _search(evidence, aim)
+    if best is None or best.profile is None or best.bad:
+        raise _failure(evidence, best)
+    _settle(evidence, best, rivals)
+    return _finished(evidence, best, name, aim)
+
+
+def _usable(evidence: Evidence) -> None:
+    rows = [o for o in evidence.observations if o.condition in NUMBERED and o.text]
+    if not evidence.data:
+        raise ThwartError("the capture is empty", "capture while the instrument sends: thwart listen PORT --out FILE")
+    if not rows:
+        raise ThwartError(
+            "no row says a value", "put something on the instrument and write down what the display showed (ok rows)"
+        )
+    values = {o.text for o in rows}
+    if len(values) == 1:
+        raise NeedMore(
+            f"only one value was shown ({values.pop()}): one sample can't tell what stays and what changes",
+            ["show three more values that differ in every digit, one of them small and one large"],
+        )
+    seen: dict[bytes, Observation] = {}
+    for o in rows:
+        data = evidence.data[o.offset : o.end]
+        other = seen.setdefault(data, o)
+        if data and other.value != o.value:
+            raise ThwartError(
+                f"{other} and {o} hold the same bytes, but different values were shown",
+                "one of the two was mistyped: look at both and correct the file",
+            )
+
+
+def _means_identifiers(evidence: Evidence, kind: str | None) -> bool:
+    if kind is not None:
+        return kind == "identifier"
+    rows = [o for o in evidence.observations if o.condition == "ok" and o.text]
+    if any(o.unit for o in evidence.observations):
+        return False
+    return any(
+        o.value is None or (len(o.text) >= 4 and o.text[0] == "0" and o.text.isdigit())
+        or len(o.text) >= 9 for o in rows
+    )  # fmt: skip
+
+
+def _search(evidence: Evidence, aim: Aim) -> tuple[Account | None, list[Account]]:
+    """The best account, and others of the same framing that explain all rows as well."""
+    best: Account | None = None
+    best_key: tuple[float, ...] = ()
+    best_cuts: list[Cut] = []
+    for rank, framing in enumerate(framings(evidence)):
+        cuts = cut(evidence, framing)
+        if not _promising(evidence, cuts):
+            continue
+        for check in _possible_checks(framing, cuts):
+            found = _first_reading(evidence, cuts, framing, check, aim)
+            key = _key(found, rank)
+            if best is None or key < best_key:
+                best, best_key, best_cuts = found, key, cuts
+    if best is None or best.bad or best.profile is None:
+        return best, []
+    rivals = [
+        other
+        for style, backwards in _ways()
+        if (style, backwards) != (best.reading.style, best.reading.backwards)
+        and (other := account(evidence, best_cuts, best.framing, best.check, style, backwards, aim)).profile is not None
+        and not other.bad
+    ]
+    return best, rivals
+
+
+def _key(found: Account, rank: int) -> tuple[float, ...]:
+    dark = max(0.0, round(found.unexplained - _WELL, 1))
+    return (len(found.bad), len(found.unclear), dark, found.cost + rank * 2, rank)
+
+
+def _promising(evidence: Evidence, cuts: Sequence[Cut]) -> bool:
+    """Whether most rows with bytes hold a whole frame."""
+    rows = {o.number for o in evidence.observations if o.end > o.offset and o.condition != "nothing"}
+    return 2 * len({one.seen.number for one in cuts if one.seen is not None} & rows) > len(rows)
+
+
+def _possible_checks(framing: Framing, cuts: Sequence[Cut]) -> Iterator[Checksum | None]:
+    found = checks(framing, [one.raw for one in cuts if one.seen is not None])
+    if framing.check_bytes:
+        yield from found
+        return
+    yield None
+    yield from found
+
+
+def _ways() -> Iterator[tuple[Style, bool]]:
+    for style in STYLES:
+        yield style, False
+    for style in STYLES:
+        if style != "hex":
+            yield style, True
+
+
+def _first_reading(
+    evidence: Evidence, cuts: Sequence[Cut], framing: Framing, check: Checksum | None, aim: Aim
+) -> Account:
+    """The first way to write numbers that explains all rows, else the best."""
+    best: Account | None = None
+    for style, backwards in _ways():
+        found = account(evidence, cuts, framing, check, style, backwards, aim)
+        if best is None or _key(found, 0) < _key(best, 0):
+            best = found
+        if found.profile is not None and not found.bad and not found.unclear:
+            break
+    assert best is not None
+    return best
+
+
+def _failure(evidence: Evidence, best: Account | None) -> ThwartError:
+    shown = {o.number: o for o in evidence.observations}
+    if best is None or len(best.reading.explained) < 2:
+        missing = [o for o in evidence.observations if o.condition in NUMBERED and o.value is not None]
+        return ThwartError(
+            "no structure was found: however the bytes are cut into frames, the shown values don't appear in them",
+            "check the line settings (baud, parity) with `thwart listen`, that the offsets belong to this capture, and "
+            f"that the values were typed as shown (first: {missing[0] if missing else 'none'})",
+        )
+    if 0 in best.bad:
+        said = best.bad[0]
+        if said == "no unit":
+            return ThwartError(
+                "neither the rows nor the bytes name a unit", "write the unit the display shows into the column unit"
+            )
+        return ThwartError(f"what was found makes no profile: {said}", "please report it with the capture")
+    lines = [f"{shown[number]}: {said}" for number, said in sorted(best.bad.items()) if number in shown]
+    return ThwartError(
+        "not everything that was shown can be explained:\n" + "\n".join(lines),
+        "if a value was mistyped, correct it; if the display changed within a row, split the row or leave it out",
+    )
+
+
+def _settle(evidence: Evidence, best: Account, rivals: Sequence[Account]) -> None:
+    """Raise NeedMore where something that was shown can be understood in two ways."""
+    asks: list[str] = []
+    said: list[str] = []
+    if best.reading.doubts:
+        said += best.reading.doubts
+        asks.append(
+            "show a value while the other numbers of the display's line differ from it: with a tare or a container "
+            "set, or simply another, larger value with all digits different"
+        )
+    values = {abs(o.value) for o in evidence.observations if o.value and o.condition in NUMBERED}
+    if len(values) < 2:
+        said.append("fewer than two values other than zero were shown")
+        asks.append("show two more values that differ in every digit")
+    for rival in rivals:
+        frame = _disagree(best, rival)
+        if frame is not None:
+            said.append(
+                f"{frame[0]!r} could mean {frame[1]} or {frame[2]}, and what was shown fits both"
+            )
+            asks.append(f"show a value with different digits that isn't the same read backwards, {_telling(values)}")
+    if best.unclear:
+        said += best.unclear
+        asks.append("show more values, each for longer, and say of each row whether the display stood still")
+    if said:
+        raise NeedMore("what was shown can be understood in more than one way:\n" + "\n".join(dict.fromkeys(said)),
+                       list(dict.fromkeys(asks)))  # fmt: skip
+
+
+def _telling(values: set[Decimal]) -> str:
+    return f"for instance about {units.plain(max(values) * 2 + 13) if values else '137'}"
+
+
+def _disagree(one: Account, other: Account) -> tuple[str, str, str] | None:
+    """A frame of a shown form that two accounts read as different numbers."""
+    assert one.profile is not None and other.profile is not None
+    first, second = Decoder(one.profile), Decoder(other.profile)
+    head, tail = margins(one.framing, one.check)
+    unchecked_first = Decoder(one.profile.model_copy(update={"checksum": None, "framing": _bare(one.framing)}))
+    unchecked_second = Decoder(other.profile.model_copy(update={"checksum": None, "framing": _bare(other.framing)}))
+    del first, second, head, tail
+    for shape in one.shapes:
+        for frame in shape.frames[:6]:
+            for turn in (1, 3, 7):
+                body = bytes(
+                    0x30 + (byte - 0x30 + turn * (at % 5 + 1)) % 10 if 0x30 <= byte <= 0x39 else byte
+                    for at, byte in enumerate(frame.body)
+                )
+                a, b = unchecked_first.decode(body), unchecked_second.decode(body)
+                if isinstance(a, Decoded) and isinstance(b, Decoded) and a.value is not None and b.value is not None:
+                    if (a.value, a.unit) != (b.value, b.unit):
+                        return body.decode("latin-1"), f"{a.text} {a.unit}", f"{b.text} {b.unit}"
+    return None
+
+
+def _bare(framing: Framing) -> Framing:
+    """A framing that takes nothing off a frame, for bodies."""
+    return Framing(terminators=("\n",), max_length=framing.max_length)  # type: ignore[arg-type]
+
+
+def _finished(evidence: Evidence, best: Account, name: str, aim: Aim) -> Learned:
+    """The profile with samples, mode and title."""
+    assert best.profile is not None
+    cuts = cut(evidence, best.framing)
+    longest = max(len(one.raw) for one in cuts if one.seen is not None)
+    limit = 32
+    while limit < 2 * longest:
+        limit *= 2
+    heard: dict[int, int] = {}
+    decoder = Decoder(best.profile)
+    for one in cuts:
+        if one.seen is not None and isinstance(decoder.decode(one.raw), Decoded):
+            heard[one.seen.number] = heard.get(one.seen.number, 0) + 1
+    streams = bool(heard) and sum(heard.values()) > 1.5 * len(heard)
+    if best.framing.length is not None and not best.framing.start:
+        streams = False
+    framing = best.framing.model_copy(update={"max_length": limit})
+    if aim.kind not in (None, best.profile.kind):
+        raise ThwartError(
+            f"--kind is {aim.kind}, but the unit {best.profile.unit} is one of {best.profile.kind}",
+            "leave --kind out, or correct the unit in the rows",
+        )
+    data: dict[str, Any] = best.profile.model_dump(exclude_defaults=True, exclude={"name"})
+    data |= {
+        "title": _title(best, streams),
+        "mode": "streams" if streams else "prints",
+        "emptied": "stream" if streams else "each",
+        "framing": framing.model_dump(exclude_defaults=True),
+        "sample": samples(best.profile, cuts, evidence),
+    }
+    return Learned(from_mapping(name, data), best, tuple(_notes(best, evidence)))
+
+
+def _title(best: Account, streams: bool) -> str:
+    assert best.profile is not None
+    what = "scale" if best.profile.kind == "mass" else "measuring board"
+    marks = {m for layout in best.profile.layout for m in (*layout.says, *(v for t in layout.marks.values() for v in t.values()))}
+    known = [m for m in ("settled", "moving", "zero", "overload", "underload", "error") if m in marks]
+    tail = f", with marks for {', '.join(known)}" if known else ", without marks"
+    return f"Learned from what it showed{tail}: a {what} that {'streams' if streams else 'prints'}"
+
+
+def _notes(best: Account, evidence: Evidence) -> Iterator[str]:
+    shown = {o.condition for o in evidence.observations}
+    for condition in ("moving", "overload", "underload", "error"):
+        if condition not in shown:
+            yield f"{condition} was never shown: frames that say so in a way of their own are rejected"
+    moving = any("moving" in (*layout.says, *(m for t in layout.marks.values() for m in t.values()))
+                 for layout in (best.profile.layout if best.profile else ()))  # fmt: skip
+    if "moving" in shown and not moving:
+        yield "the instrument doesn't mark movement: its frames look the same moving and at rest"
