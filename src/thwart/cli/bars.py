@@ -25,7 +25,7 @@ class Bars:
         """So much is done. Less than before, or of another total: the next piece of work began."""
         if not self._shown or not total:
             return
-        if self._bar is None or total != self._total or done < self._done:
+        if self._bar is None or total != self._total or done < self._done or self._done == self._total:
             self._open.close()
             label = self._labels.pop(0) if len(self._labels) > 1 else self._labels[0]
             bar = click.progressbar(length=total, label=label, file=sys.stderr)

@@ -26,21 +26,25 @@ from .screen import act_table, status_picture
 @click.option("--every", type=click.FloatRange(0.1, 60), default=1.0, show_default=True, metavar="SECONDS",
               help="How often to look, with --watch.")  # fmt: skip
 def status(bench: Path | None, as_json: bool, watch: bool, every: float) -> None:
-    """Show what a running bench holds: fish in hand, what is wanted and asked, instruments.
+    """Show what a running bench holds.
 
-    That an instrument is there and when it was last heard are two facts: a silent one is not an absent one.
+    Fish in hand, what is wanted and asked, instruments, what to look at before the tray goes. That an instrument is there and when it was last heard are two facts: a silent one is not an absent one.
     """
     folder = bench_of(bench)
     last = None
-    for picture in _looks(folder, every if watch else None):
-        text = json.dumps(picture, ensure_ascii=False) if as_json else status_picture(picture, _width())
-        if watch and not as_json and sys.stdout.isatty():
-            click.clear()
-        elif text == last:
-            continue
-        last = text
-        click.echo(text)
-        sys.stdout.flush()
+    try:
+        for picture in _looks(folder, every if watch else None):
+            text = json.dumps(picture, ensure_ascii=False) if as_json else status_picture(picture, _width())
+            if watch and not as_json and sys.stdout.isatty():
+                click.clear()
+            elif text == last:
+                continue
+            last = text
+            click.echo(text)
+            sys.stdout.flush()
+    except KeyboardInterrupt:
+        if not watch:
+            raise
 
 
 def _looks(folder: Path, every: float | None) -> Iterator[dict[str, Any]]:

@@ -84,9 +84,9 @@ def ports(as_json: bool) -> None:
 def listen(
     port: str, profile_name: str | None, out: Path | None, note: str, seconds: float | None, **settings: Any
 ) -> None:
-    """See and capture what a port says: time, bytes in hexadecimal, and text.
+    """See and capture what a port says.
 
-    Line settings are the profile's where one is given; options overrule them. At the end it names the profiles that
+    Each piece with its time, its bytes in hexadecimal and as text. Line settings are the profile's where one is given; options overrule them. At the end it names the profiles that
     explain what came. Ctrl-C is the normal end.
     """
     spec = parse_spec(port, "PORT")

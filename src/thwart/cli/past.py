@@ -154,9 +154,9 @@ def rebuild(bench: Path | None) -> None:
 @click.command(epilog="Example: thwart migrate lake-survey")
 @bench_argument
 def migrate(bench: Path | None) -> None:
-    """Bring a ledger's tables to this version, after a backup beside it.
+    """Bring a ledger's tables to this version, after a backup.
 
-    Entries are never changed. The service must be stopped; `thwart run` says when a migration is needed. Where nothing
+    The backup lies beside it. Entries are never changed. The service must be stopped; `thwart run` says when a migration is needed. Where nothing
     is to be done, nothing is.
     """
     from ..folding import Folding

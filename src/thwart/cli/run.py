@@ -20,9 +20,9 @@ from .journal import to_stderr
 @click.option("--print-unit", is_flag=True, help="Print a systemd unit for this bench and end.")
 @click.option("-q", "--quiet", is_flag=True, help="Log warnings and errors only.")
 def run(bench: Path | None, print_unit: bool, quiet: bool) -> int:
-    """Run a bench until it is told to stop (Ctrl-C, or SIGTERM).
+    """Run a bench until it is told to stop.
 
-    BENCH is a bench folder; without it, the folder you stand in. The log goes to stderr, one line of key=value an
+    Ctrl-C or SIGTERM stops it cleanly. BENCH is a bench folder; without it, the folder you stand in. The log goes to stderr, one line of key=value an
     event: what is said, which port came or went. What was taken up before is taken up again: after a crash or a power cut each place says which fish it has.
     """
     folder = bench_of(bench)
