@@ -288,9 +288,9 @@ class FixedFramer(Framer):
     def _discard(self, out: list[Frame], at_ns: int) -> bool:
         """Refuse up to two start bytes exactly one frame apart; without start bytes, up to a silence."""
         place = self._candidate() if self._start else len(self._buffer)
-        if place >= self._limit:
+        while place >= self._limit:
             self._take(out, self._limit, self._limit, at_ns, self._discarding)
-            return True
+            place -= self._limit
         if not self._start or len(self._buffer) < place + self._size + len(self._start):
             return False
         self._take(out, place, place, at_ns, self._discarding)
@@ -300,11 +300,13 @@ class FixedFramer(Framer):
     def _candidate(self) -> int:
         """The first place that isn't yet known not to begin a frame."""
         buffer, start = self._buffer, self._start
-        for place in range(len(buffer)):
-            here, there = buffer[place : place + len(start)], buffer[place + self._size :][: len(start)]
-            if start.startswith(here) and start.startswith(there):
+        place = buffer.find(start)
+        while place >= 0:
+            if start.startswith(buffer[place + self._size :][: len(start)]):
                 return place
-        return len(buffer)
+            place = buffer.find(start, place + 1)
+        cut_off = range(max(0, len(buffer) - len(start) + 1), len(buffer))
+        return next((tail for tail in cut_off if start.startswith(buffer[tail:])), len(buffer))
 
 
 class GapFramer(Framer):

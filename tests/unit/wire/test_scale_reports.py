@@ -217,7 +217,7 @@ def test_another_interface_of_the_device_is_not_the_scale() -> None:
 
 def test_a_descriptor_in_the_profile_stands_in_for_a_device_that_lies() -> None:
     mapping = {
-        "title": "x", "kind": "mass", "mode": "streams", "emptied": "each", "unit": "g", "division": "1", "range": ["0", "5000"],
+        "title": "x", "kind": "mass", "mode": "prints", "emptied": "each", "unit": "g", "division": "1", "range": ["0", "5000"],
         "framing": {"reports": "scale", "descriptor": scale_descriptor().hex()},
         "sample": [{"reports": ["03 04 02 00 E8 03"], "text": "1000", "unit": "g", "settled": True}],
     }  # fmt: skip
