@@ -12,7 +12,7 @@ from typing import Final
 from thwart.errors import LedgerError
 from thwart.ledger import schema
 from thwart.ledger.audit import chain, integrity
-from thwart.ledger.connect import admitted, connect
+from thwart.ledger.connect import admitted, connect, sync_folder
 from thwart.ledger.faults import Guard
 from thwart.ledger.refold import Progress
 
@@ -56,7 +56,7 @@ def backup(path: Path, to: Path, progress: Progress = lambda done, total: None) 
         copy = _verified(unfinished, to, counts, progress)
         _write_durably(digest_file, f"{copy.sha256}  {to.name}\n")
         unfinished.rename(to)
-        _sync(to.parent)
+        sync_folder(to.parent)
     except OSError as fault:
         raise LedgerError(f"{to} can't be written: {fault.strerror}", f"look at the folder {to.parent}") from fault
     finally:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
 from pathlib import Path
@@ -75,6 +76,16 @@ def admitted(path: Path) -> int:
             "install the newer thwart; the file was not touched",
         )
     return int(version)
+
+
+def sync_folder(folder: Path) -> None:
+    """Make names in a folder durable, where its file system can do that."""
+    with contextlib.suppress(OSError):
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
 
 
 def measurands(db: sqlite3.Connection) -> list[tuple[str, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sqlite3
 from pathlib import Path
@@ -112,7 +113,7 @@ def translated(path: Path, fault: sqlite3.Error) -> LedgerError:
 
 
 class Guard:
-    """`with Guard(path):` lets no SQLite error out, only LedgerError and its kin."""
+    """`with Guard(path):` lets no error of SQLite or of stored JSON out, only LedgerError and its kin."""
 
     __slots__ = ("path",)
 
@@ -125,6 +126,8 @@ class Guard:
     def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, tb: TracebackType | None) -> None:
         if isinstance(fault, sqlite3.Error):
             raise translated(self.path, fault) from fault
+        if isinstance(fault, json.JSONDecodeError):
+            raise _corrupt(self.path, f"stored text that isn't JSON: {fault}") from fault
 
 
 #: The byte of the wal-index that a writer locks, and the lock range of the database file (SQLite file formats).

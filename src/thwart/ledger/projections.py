@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from typing import Any
 
 from thwart.bench.state import Key, Measurement, Object, Question, Specimen
@@ -47,12 +48,12 @@ class Projections:
                 self._db.executemany(table.replace, some)
         self.pending = {}
 
-    def find(self, kind: str, where: str, value: str | int) -> Iterator[Any]:
+    def find(self, kind: str, where: str, value: str | int) -> list[Any]:
         """Objects of a kind by a condition on stored rows; what is pending must have been flushed."""
         table = TABLES[kind]
         # All at once: a cursor left open would pin a state of the file and keep the log from being emptied.
         rows = self._db.execute(f"{table.select} WHERE {where}", (value,)).fetchall()
-        return map(table.thing, rows)
+        return [table.thing(row) for row in rows]
 
     def get(self, key: Key) -> Object | None:
         """The object under a key, pending or stored."""
@@ -61,7 +62,7 @@ class Projections:
         kind, name = key
         if kind not in PROJECTED or (isinstance(name, int) and name > self.top):
             return None
-        return next(self.find(kind, f'"{TABLES[kind].key.name}" = ?', name), None)
+        return next(iter(self.find(kind, f'"{TABLES[kind].key.name}" = ?', name)), None)
 
 
 class LedgerRecords:
@@ -71,7 +72,9 @@ class LedgerRecords:
     brings what is pending into the tables; errors are its caller's and `guard`'s to translate.
     """
 
-    def __init__(self, projections: Projections, flush: Callable[[], None], guard: Any) -> None:
+    def __init__(
+        self, projections: Projections, flush: Callable[[], None], guard: AbstractContextManager[None]
+    ) -> None:
         self._projections = projections
         self._flush = flush
         self._guard = guard
@@ -85,19 +88,19 @@ class LedgerRecords:
         """Id of the specimen that bears this number, or None."""
         return next((s.specimen_id for s in self._find("specimen", "number = ? ORDER BY rowid LIMIT 1", number)), None)
 
-    def measurements_of(self, specimen_id: str) -> Iterator[Measurement]:
+    def measurements_of(self, specimen_id: str) -> list[Measurement]:
         """All measurements ever given to it, in order of seq."""
         return self._find("measurement", "specimen_id = ? ORDER BY seq", specimen_id)
 
-    def questions_of(self, specimen_id: str) -> Iterator[Question]:
+    def questions_of(self, specimen_id: str) -> list[Question]:
         """All findings about it, in order of seq."""
         return self._find("question", "specimen_id = ? ORDER BY seq", specimen_id)
 
-    def specimens_of(self, batch: str) -> Iterator[Specimen]:
+    def specimens_of(self, batch: str) -> list[Specimen]:
         """The batch's specimens in order of opening."""
         return self._find("specimen", "batch = ? ORDER BY opened_seq", batch)
 
-    def _find(self, kind: str, where: str, value: str | int) -> Iterator[Any]:
+    def _find(self, kind: str, where: str, value: str | int) -> list[Any]:
         self._flush()
         with self._guard:
             return self._projections.find(kind, where, value)

@@ -15,7 +15,7 @@ from thwart.bench.state import Key, Object
 from thwart.entries import ORIGIN, Entry, Stamp, canonical_text, chained, parsed
 from thwart.errors import LedgerError
 from thwart.ledger import schema, views
-from thwart.ledger.connect import PAGE_SIZE, admitted, connect, measurands, refuse_old
+from thwart.ledger.connect import PAGE_SIZE, admitted, connect, measurands, refuse_old, sync_folder
 from thwart.ledger.faults import Guard, LedgerCorrupt
 from thwart.ledger.projections import LedgerRecords, Projections
 
@@ -71,17 +71,14 @@ class Ledger:
         with Guard(path):
             try:
                 unfinished.unlink(missing_ok=True)
-                db = connect(unfinished, "rwc")
+                with contextlib.closing(connect(unfinished, "rwc")) as db:
+                    create_tables(db, bench_name, bench_id)
+                unfinished.rename(path)
             except OSError as fault:
                 raise LedgerError(
                     f"{path} can't be made: {fault.strerror}", f"look at the folder {path.parent}"
                 ) from fault
-            try:
-                create_tables(db, bench_name, bench_id)
-            finally:
-                db.close()
-            unfinished.rename(path)
-            _sync_folder(path.parent)
+            sync_folder(path.parent)
         return cls.open(path)
 
     @classmethod
@@ -351,12 +348,3 @@ def create_tables(db: sqlite3.Connection, bench_name: str, bench_id: str) -> Non
     db.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
     db.execute(f"PRAGMA user_version = {schema.SCHEMA_VERSION}")
     db.execute("COMMIT")
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make a renamed file's name durable."""
-    number = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(number)
-    finally:
-        os.close(number)
