@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from functools import cache
 from typing import Any
@@ -90,6 +90,88 @@ drop = ["fork_length"]
 """
 
 
+ROW = """
+name = "three places"
+flow = "row"
+row = [{ place = "board" }, { place = "scale" }, { place = "knife" }]
+
+[[measurands]]
+name = "total_length"
+quantity = "length"
+
+[[measurands]]
+name = "whole_mass"
+quantity = "mass"
+
+[species.perch]
+title = "perch"
+limits.total_length = { possible = [30, 600] }
+
+[species.pike]
+title = "pike"
+
+[codes.sex]
+scale = "sex"
+values = { F = "female", M = "male" }
+
+[containers]
+label = "K-####?"
+check = "mod-11-10"
+structure = "otolith"
+first = "K-00013"
+
+[structures.otolith]
+"""
+
+TALLY = """
+name = "length frequencies"
+flow = "tally"
+tally = "total_length"
+
+[[measurands]]
+name = "total_length"
+quantity = "length"
+rounding = { rule = "below", step = "1 cm" }
+
+[species.perch]
+title = "perch"
+limits.total_length = { possible = [30, 600] }
+
+[species.roach]
+title = "roach"
+
+[codes.sex]
+scale = "sex"
+values = { F = "female", M = "male" }
+"""
+
+LAB = """
+name = "passes over thawed fish"
+flow = "revisit"
+
+[[measurands]]
+name = "total_length"
+quantity = "length"
+
+[[measurands]]
+name = "whole_mass"
+quantity = "mass"
+
+[[measurands]]
+name = "gonad_mass"
+quantity = "mass"
+sides = ["left", "right"]
+
+[species.perch]
+title = "perch"
+
+[containers]
+label = "K-####?"
+check = "mod-11-10"
+structure = "otolith"
+first = "K-00013"
+"""
+
 #: Each label opens its fish.
 FIRST = SOLO.replace("[containers]", '[containers]\nrole = "first"')
 
@@ -109,10 +191,14 @@ class Play:
         batch: bool = True,
         places: tuple[str, ...] = ("table",),
         forget_after: int = FORGET_AFTER,
+        serves: Mapping[str, tuple[str, ...]] | None = None,
     ) -> None:
+        """`serves`: instrument → its places, where that isn't all."""
+
         def instrument(name: str, kind: Any, emptied: Any, division: str | None, **more: Any) -> InstrumentSetup:
             step = None if division is None else Decimal(division)
-            return InstrumentSetup(name, "p", f"port-{name}", kind, emptied, places, division=step, **more)
+            at = (serves or {}).get(name, places)
+            return InstrumentSetup(name, "p", f"port-{name}", kind, emptied, at, division=step, **more)
 
         made = [
             instrument("board", "length", "each", "1"),
@@ -140,7 +226,7 @@ class Play:
     def put(self, kind: str, **body: Any) -> list[Entry]:
         self.now += 1_000_000_000
         self.ids += 1
-        if kind in ("act", "scan", "key", "reading"):
+        if kind in ("act", "scan", "key", "reading", "arrival", "emptied"):
             body["ids"] = [f"00000000-0000-7000-8{at:03d}-{self.ids:012d}" for at in range(len(self.setup.places))]
         seq = self.entries[-1].seq + 1 if self.entries else 1
         utc = f"2026-05-04T{self.now // 3_600_000_000_000 % 24:02d}:00:00Z"
@@ -201,7 +287,8 @@ class Play:
         return self.reading("board", str(mm), "mm")
 
     def lay(self, zero: str = "0") -> list[Entry]:
-        return self.put("arrival", instrument="scale", places=list(self.setup.places), baseline=zero)
+        at = list(self.setup.instruments["scale"].places)
+        return self.put("arrival", instrument="scale", places=at, baseline=zero)
 
     def settle(self, g: int | str, **more: Any) -> list[Entry]:
         return self.reading("scale", str(g), "g", settled="mark", **{"zero_before": "0", **more})

@@ -255,11 +255,11 @@ def _practice(bench: Bench, place: str, args: Sequence[str]) -> None:
 def _next(bench: Bench, place: str, args: Sequence[str]) -> None:
     no_args("next", args)
     here = bench.place(place)
-    fish = bench.in_hand(place)
     if here.batch is None:
         raise Refusal("no-batch")
     if here.paused:
         raise Refusal("paused")
+    fish = row.take_head(bench, place)
     if bench.setup.protocol.flow == "tally":
         raise Refusal("no-fish-in-a-tally", act="next")
     starts = _starter(bench, place)

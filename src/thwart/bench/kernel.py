@@ -416,7 +416,7 @@ class Bench:
         undone = next((d.body for d in self._decisions if d.kind == "undone"), None)
         if undone is None and not self._undoable():
             return
-        here = {str(key[1]) for key in changed if key[0] == "place"}
+        here = {str(key[1]) for key in changed if key[0] == "place" and self._acted_at(key)}
         changes = {k: (b, changed[k]) for k, b in self._before.items() if b is not changed[k]}
         if undone is not None:
             memento = Memento(entry.seq, "", changes)
@@ -436,6 +436,14 @@ class Bench:
             for place in here:
                 self.mementos.pop(place, None)
                 self.undone.pop(place, None)
+
+    def _acted_at(self, key: Key) -> bool:
+        """Whether a place itself did something: a fish that came into its queue, or went, is another place's doing."""
+        before, after = self._before[key], self.objects.get(key)
+        if before is None or after is None:
+            return True
+        others = (n for n in _FIELDS["place"] if n not in ("queue", "stays"))
+        return any(getattr(before, n) != getattr(after, n) for n in others)
 
     def _undoable(self) -> bool:
         """Only what changed more than is said of it."""

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ..tomlfile import nearest
-from . import words
+from . import row, words
 from .acts import ACTS
 from .filling import wanted
 from .kernel import Refusal
@@ -49,8 +49,8 @@ def usage(act: str) -> Refusal:
 
 
 def fish_in_hand(bench: Bench, place: str, act: str) -> Specimen:
-    """The specimen in hand. Raises Refusal where there is none."""
-    fish = bench.in_hand(place)
+    """The specimen in hand, in a row the queue's head where the hand is empty. Raises Refusal where there is none."""
+    fish = row.take_head(bench, place)
     if fish is None:
         raise Refusal("nothing-in-hand", act=act, place=place)
     return fish

@@ -165,7 +165,7 @@ class Line:
                         "instrument": self.wired.name, "places": list(self.wired.places), "at_ns": event.at_ns,
                         "baseline": None if base is None else units.plain(base),
                     }  # fmt: skip
-                    self._put("arrival", body)
+                    self._put("arrival", self._with_ids(body))
                 case Emptied():
                     base = (
                         None
@@ -173,9 +173,16 @@ class Line:
                         else units.to_base(event.resting, event.unit)
                     )
                     resting = None if base is None else units.plain(base)
-                    self._put("emptied", {"instrument": self.wired.name, "at_ns": event.at_ns, "resting": resting})
+                    self._put(
+                        "emptied",
+                        self._with_ids({"instrument": self.wired.name, "at_ns": event.at_ns, "resting": resting}),
+                    )
                 case Rejected():
                     self._reject(event, at_ns)
+
+    def _with_ids(self, body: dict[str, Any]) -> dict[str, Any]:
+        """With an id for the fish that this input may open."""
+        return {**body, "ids": [new_id(self._clock.now_ms())]}
 
     def _reading(self, event: Reading) -> None:
         w = self.wired

@@ -1,0 +1,239 @@
+"""Flow `row`: each place its own fish, the queue between them, what may be the fish before again."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.benchkit import ROW, Play, kinds, refused
+
+PLACES = ("board", "scale", "knife")
+SERVES = {"board": ("board",), "scale": ("scale",), "scanner": ("knife",), "pedal": ("board",), "hand-scale": ()}
+
+
+@pytest.fixture
+def play() -> Play:
+    return Play(ROW, places=PLACES, serves=SERVES)
+
+
+def at(play: Play, place: str) -> int | None:
+    fish = play.bench.in_hand(place)
+    return None if fish is None else fish.number
+
+
+def hands(play: Play) -> list[int | None]:
+    return [at(play, p) for p in PLACES]
+
+
+def queue(play: Play, place: str) -> list[int]:
+    numbers = []
+    for ident in play.bench.place(place).queue:
+        fish = play.records.objects["specimen", ident]
+        numbers.append(fish.number)  # type: ignore[union-attr]
+    return numbers
+
+
+def test_only_the_first_place_opens_fish(play: Play) -> None:
+    assert hands(play) == [1, None, None]
+
+
+def test_a_fish_goes_down_the_row(play: Play) -> None:
+    play.touch(200)
+    assert (hands(play), queue(play, "scale")) == ([2, None, None], [1])
+    play.lay()
+    assert (hands(play), queue(play, "scale")) == ([2, 1, None], [])
+    play.settle(98)
+    assert at(play, "scale") == 1  # it goes on when it is lifted off
+    play.lift()
+    assert (hands(play), queue(play, "knife")) == ([2, None, None], [1])
+    play.label(1)
+    assert play.numbered(1).state == "closed"
+    assert play.numbered(1).end == "complete"
+    assert play.values(1) == {"total_length": "200", "whole_mass": "98"}
+    assert hands(play) == [2, None, None]
+
+
+def test_three_fish_at_once(play: Play) -> None:
+    play.touch(200)
+    play.lay()
+    play.touch(210)
+    play.settle(98)
+    play.lift()
+    play.lay()
+    play.touch(220)
+    play.label(1)
+    play.settle(105)
+    play.lift()
+    play.lay()
+    play.label(2)
+    play.settle(120)
+    play.lift()
+    play.label(3)
+    assert [play.values(n) for n in (1, 2, 3)] == [
+        {"total_length": "200", "whole_mass": "98"},
+        {"total_length": "210", "whole_mass": "105"},
+        {"total_length": "220", "whole_mass": "120"},
+    ]
+    assert [play.numbered(n).end for n in (1, 2, 3)] == ["complete"] * 3
+
+
+def test_a_full_queue_keeps_the_fish_and_says_so(play: Play) -> None:
+    play.touch(200)
+    play.lay()
+    play.touch(210)  # waits before the scale
+    said = play.touch(220)
+    assert "asked" in kinds(said)  # 2 waits in plain sight: again, or next?
+    play.act("next", place="board")
+    assert play.values(3) == {"total_length": "220"}
+    assert hands(play)[0] == 3
+    assert queue(play, "scale") == [2]
+    assert any(e.kind == "told" and e.body["code"] == "stays" for e in play.entries)
+    play.settle(98)
+    play.lift()
+    assert hands(play)[0] == 3  # the scale is free, but 2 still waits before it
+    play.lay()
+    assert (hands(play), queue(play, "scale")) == ([4, 2, None], [3])
+
+
+def test_a_further_touch_asks_and_again_is_the_fish_before(play: Play) -> None:
+    play.touch(200)
+    said = play.touch(206)
+    assert [d.body["code"] for d in said if d.kind == "asked"] == ["again-or-next"]
+    play.act("again", place="board")
+    assert play.values(1) == {"total_length": "206"}
+    assert play.values(2) == {}
+
+
+def test_once_the_next_place_has_it_a_touch_is_the_next_fish(play: Play) -> None:
+    play.touch(200)
+    play.lay()
+    said = play.touch(206)
+    assert "asked" not in kinds(said)
+    assert play.values(2) == {"total_length": "206"}
+
+
+def test_a_load_on_an_empty_row_is_loose_and_noted(play: Play) -> None:
+    play.lay()
+    play.settle(98)
+    assert play.last_reading().outcome == "loose"
+    assert play.questions("quiet") == ["loose"]
+
+
+def test_a_questioned_value_keeps_the_fish_until_it_is_answered(play: Play) -> None:
+    play.act("species perch", place="board")
+    play.touch(900)
+    assert at(play, "board") == 1
+    play.act("stands", place="board")
+    assert (at(play, "board"), queue(play, "scale")) == (2, [1])
+
+
+def test_leaves_closes_it_where_it_is(play: Play) -> None:
+    play.touch(200)
+    play.lay()
+    play.act("leaves", place="scale")
+    assert play.numbered(1).end == "incomplete"
+    assert hands(play) == [2, None, None]
+    assert refused(play.act("leaves", place="scale")) == "nothing-in-hand"
+
+
+def test_park_and_back(play: Play) -> None:
+    play.touch(200)
+    play.lay()
+    play.settle(98)
+    play.act("park", place="scale")
+    assert hands(play) == [2, None, None]
+    play.lift()
+    play.act("back", place="knife")
+    assert at(play, "knife") == 1
+    assert refused(play.act("back 1", place="knife")) == "not-parked"
+    play.label(1)
+    assert play.numbered(1).end == "complete"
+
+
+def test_next_sends_on_what_is_not_complete(play: Play) -> None:
+    play.act("code sex F", place="board")
+    play.act("next", place="board")
+    assert (hands(play), queue(play, "scale")) == ([2, None, None], [1])
+    play.lay()
+    play.settle(98)
+    play.lift()
+    play.act("code sex M", place="knife")
+    assert play.numbered(1).codes
+    play.act("next", place="knife")
+    assert play.numbered(1).end == "incomplete"
+
+
+def test_species_that_skip_a_place() -> None:
+    text = ROW.replace('{ place = "scale" }', '{ place = "scale", species = ["perch"] }')
+    play = Play(text, places=PLACES, serves=SERVES)
+    play.act("species pike", place="board")
+    play.touch(400)
+    assert (queue(play, "scale"), queue(play, "knife")) == ([], [1])
+
+
+def test_closing_the_batch_closes_all_that_is_on_the_row(play: Play) -> None:
+    play.touch(200)
+    play.lay()
+    play.touch(210)
+    play.act("park", place="scale")
+    play.act("batch close done")
+    assert [play.numbered(n).end for n in (1, 2)] == ["incomplete", "incomplete"]
+    assert hands(play) == [None, None, None]
+    assert play.records.numbered(3) is None
+
+
+def test_undo_at_the_board_while_it_still_waits(play: Play) -> None:
+    play.touch(200)
+    play.act("undo", place="board")
+    assert (hands(play), queue(play, "scale")) == ([1, None, None], [])
+    assert play.values(1) == {}
+    play.touch(205)
+    play.lay()
+    play.settle(98)
+    assert refused(play.act("undo", place="board")) in ("undo-elsewhere",)
+
+
+def tagged_row() -> Play:
+    text = ROW.replace('{ place = "scale" }', '{ place = "scale", queue = 3 }').replace(
+        '{ place = "knife" }', '{ place = "knife", queue = 3 }'
+    )
+    return Play(text + '\n[tags]\nlabel = "T##"\n', places=PLACES, serves={**SERVES, "scanner": PLACES})
+
+
+def tag(play: Play, text: str, place: str) -> list[object]:
+    return list(play.put("scan", instrument="scanner", text=text, place=place))
+
+
+def test_tags_let_more_wait_and_overtake() -> None:
+    play = tagged_row()
+    for name, mm in (("T01", 200), ("T02", 210), ("T03", 220)):
+        tag(play, name, "board")
+        play.touch(mm)
+        if play.questions():
+            play.act("next", place="board")
+    assert queue(play, "scale")[:2] == [1, 2]
+    tag(play, "T02", "scale")
+    assert at(play, "scale") == 2
+    assert "overtaken" in play.questions("quiet")
+    play.lay()
+    play.settle(105)
+    play.lift()
+    assert play.values(2)["whole_mass"] == "105"
+    assert refused(play.put("scan", instrument="scanner", text="T02", place="board")) == "tag-elsewhere"
+
+
+def test_the_day_folds_as_it_was_decided(play: Play) -> None:
+    from tests.benchkit import state_of
+    from thwart.bench.kernel import Bench
+    from thwart.bench.state import MemoryRecords
+
+    play.touch(200)
+    play.lay()
+    play.touch(206)
+    play.settle(98)
+    play.lift()
+    play.label(1)
+    play.act("undo", place="knife")
+    folded = Bench(play.setup, records := MemoryRecords())
+    for _, changed in folded.fold(play.entries):
+        records.store(changed)
+    assert state_of(folded) == state_of(play.bench)
