@@ -8,7 +8,6 @@ import re
 import sqlite3
 import subprocess
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +16,7 @@ import pytest
 from tests.cli.conftest import Run
 from tests.servicekit import Rig
 from thwart.bench import rules
-from thwart.bench.state import Reading
+from thwart.bench.kernel import Bench
 from thwart.decide_again import decide_again, same_text
 from thwart.ledger import Ledger
 from thwart.service.clerk import groups
@@ -55,14 +54,14 @@ def test_a_day_decided_again_is_the_same(run: Run, day: Rig) -> None:
 def test_a_rule_that_decides_otherwise_is_found_where_it_does(
     run: Run, day: Rig, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    real = rules.decide
+    real = Bench.decide
 
-    def decide(the_bench: Any, entry: Any) -> None:
-        if entry.kind == "reading" and entry.body["value"] == "110":
-            the_bench.put(replace(the_bench.need(Reading, entry.seq), value="111", base_value="111"))
-        real(the_bench, entry)
+    def decide(the_bench: Bench, kind: str, specimen_id: str | None, /, **body: Any) -> int:
+        if kind == "measured" and body["raw_value"] == "110":
+            body["value"] = "111"
+        return real(the_bench, kind, specimen_id, **body)
 
-    monkeypatch.setattr(rules, "decide", decide)
+    monkeypatch.setattr(Bench, "decide", decide)
     again = run("replay", "--decide", day.folder)
     assert again.code == 1
     lines = again.out.splitlines()
