@@ -380,10 +380,13 @@ def _species(bench: Bench, entry: Entry) -> None:
 def _container(bench: Bench, entry: Entry) -> None:
     """A container is filled, or left out for good."""
     b = entry.body
+    filled = bench.need(Specimen, entry.specimen_id) if entry.specimen_id is not None else None
+    got: Any = filled.structures.get(b["structure"] or "", {}) if filled is not None else {}
     bench.put(
         Container(
-            number=b["number"], specimen_id=entry.specimen_id, structure=b.get("structure"), taken=b.get("taken"),
-            side=None, condition=None, kind=b["kind"], dried=None, state=b["state"], at_utc=entry.stamp.utc,
+            number=b["number"], specimen_id=entry.specimen_id, structure=b.get("structure"), taken=got.get("taken"),
+            side=got.get("side"), condition=got.get("condition"), kind=b["kind"], dried=None, state=b["state"],
+            at_utc=entry.stamp.utc,
         )
     )  # fmt: skip
     if entry.specimen_id is not None:

@@ -101,6 +101,9 @@ def split(bench: Bench, place: str, args: Sequence[str]) -> None:
     for m in again or ([last] if last is not None else []):
         _give(bench, place, bench.need(Specimen, second.specimen_id), m.key, m, supersedes=None)
     for fish, other in ((first, second), (second, first)):
+        for seq in bench.need(Specimen, fish.specimen_id).values.values():
+            bench.need(Measurement, seq)
+            bench.decide("suspect", fish.specimen_id, measurement=seq, cause="split")
         args_ = {"number": fish.number, "other": other.number}
         ask(
             bench,
