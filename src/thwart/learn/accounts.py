@@ -72,7 +72,7 @@ def take(cuts: Sequence[Cut], framing: Framing, check: Checksum | None) -> list[
 
 
 def account(
-    evidence: Evidence, cuts: Sequence[Cut], framing: Framing, check: Checksum | None, style: Style,
+    evidence: Evidence, cuts: Sequence[Cut], torn: Sequence[Cut], framing: Framing, check: Checksum | None, style: Style,
     backwards: bool, aim: Aim,
 ) -> Account:  # fmt: skip
     """Build the account and prove it on all frames."""
@@ -102,13 +102,14 @@ def account(
     if out.profile is None:
         out.bad = {0: problem}
         return out
-    _prove(out, evidence, cuts)
+    _prove(out, evidence, cuts, torn)
     out.cost = (
         sum(len(layout.pattern or "") + 12 * len(layout.marks) + 8 for layout in out.profile.layout)
         + sum(len(p) + 30 for p in out.profile.chatter)
         + (20 if check is not None else 0)
         + {"point": 0, "comma": 4, "plain": 6, "hex": 20}[style]
         + (15 if backwards else 0)
+        + 3 * sum(one.offset > 0 for one in torn)
     )
     return out
 
@@ -309,7 +310,7 @@ def _range(values: Sequence[Any]) -> list[str]:
     return [str(low), str(top)]
 
 
-def _prove(out: Account, evidence: Evidence, cuts: Sequence[Cut]) -> None:
+def _prove(out: Account, evidence: Evidence, cuts: Sequence[Cut], torn: Sequence[Cut]) -> None:
     """Decode every frame with the profile itself and hold it against what was shown."""
     assert out.profile is not None
     decoder = Decoder(out.profile)
@@ -321,10 +322,7 @@ def _prove(out: Account, evidence: Evidence, cuts: Sequence[Cut]) -> None:
             by_row.setdefault(one.seen.number, []).append(said)
             total += len(one.raw)
             dark += len(one.raw) if isinstance(said, str) else 0
-    heard = sum(len(one.raw) for one in cuts if one.seen is not None)
-    spanned = sum(o.end - o.offset for o in evidence.observations)
-    # Bytes no frame took count as unexplained too, but for line ends.
-    lost = max(0, spanned - heard) if heard * 2 < spanned else 0
+    lost = sum(len(one.raw) for one in torn if one.seen is not None)
     out.unexplained = (dark + lost) / max(1, total + lost)
     for seen in evidence.observations:
         problem = _row_problem(seen, by_row.get(seen.number, []), out.unit)

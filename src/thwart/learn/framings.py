@@ -28,11 +28,15 @@ _LEAST_GAP_MS = 48.0
 
 @dataclass(frozen=True, slots=True)
 class Cut:
-    """One frame: its bytes, where it began, and the row it lies in wholly (None where it straddles two, or none)."""
+    """One frame: its bytes, where it began, and the row it lies in wholly (None where it straddles two, or none).
+
+    `whole` is False for bytes the framing makes no frame of.
+    """
 
     raw: bytes
     offset: int
     seen: Observation | None
+    whole: bool = True
 
 
 def framings(evidence: Evidence) -> Iterator[Framing]:
@@ -54,26 +58,26 @@ def framings(evidence: Evidence) -> Iterator[Framing]:
     yield from dict.fromkeys(made)
 
 
-def cut(evidence: Evidence, framing: Framing) -> list[Cut]:
-    """The whole frames `framing` finds, in their order."""
+def cut(evidence: Evidence, framing: Framing) -> tuple[list[Cut], list[Cut]]:
+    """The whole frames `framing` finds, and the bytes it makes no frame of, in their order."""
     framer = framer_for(framing)
     framer.start_trusted()
-    found: list[tuple[int, bytes]] = []
+    found: list[tuple[int, bytes, bool]] = []
     if framing.gap_ms is not None:
         places = [0, *(at for at, ms in evidence.silences if ms >= framing.gap_ms and at), len(evidence.data)]
-        found = [(a, evidence.data[a:b]) for a, b in zip(places, places[1:], strict=False) if a < b]
+        found = [(a, evidence.data[a:b], True) for a, b in zip(places, places[1:], strict=False) if a < b]
     else:
         frames = framer.feed(evidence.data, 0) + framer.closed()
-        found = [(frame.offset, frame.raw) for frame in frames if frame.fault is None]
+        found = [(frame.offset, frame.raw, frame.fault is None) for frame in frames]
     cuts: list[Cut] = []
     rows = iter(evidence.observations)
     row = next(rows, None)
-    for offset, raw in found:
+    for offset, raw, whole in found:
         while row is not None and row.end <= offset:
             row = next(rows, None)
         inside = row is not None and row.offset <= offset and offset + len(raw.rstrip(_FILLER)) <= row.end
-        cuts.append(Cut(raw, offset, row if inside else None))
-    return cuts
+        cuts.append(Cut(raw, offset, row if inside else None, whole))
+    return [one for one in cuts if one.whole], [one for one in cuts if not one.whole]
 
 
 def _usual(found: Iterator[bytes]) -> list[bytes]:

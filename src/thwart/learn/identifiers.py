@@ -40,7 +40,7 @@ def identifier_account(evidence: Evidence, name: str, aim: Aim) -> Learned:
     missing: dict[int, Observation] = {}
     rows = {o.number: o for o in evidence.observations if o.condition == "ok" and o.text}
     for rank, framing in enumerate(framings(evidence)):
-        cuts = cut(evidence, framing)
+        cuts, torn = cut(evidence, framing)
         raws = [one.raw for one in cuts if one.seen is not None]
         found = checks(framing, raws)
         for check in found if framing.check_bytes else [None, *found]:
@@ -66,7 +66,7 @@ def identifier_account(evidence: Evidence, name: str, aim: Aim) -> Learned:
             if not _proved(profile, frames):
                 continue
             cost = sum(len(layout["pattern"]) for layout in layouts) + (20 if check is not None else 0)
-            key = (cost + 2 * rank, rank)
+            key = (sum(len(one.raw) for one in torn), cost + 2 * rank, rank)
             if best is None or key < best[0]:
                 best = (key, profile, Account(framing, check, Reading("point", False)))
     if best is None:
@@ -78,7 +78,7 @@ def identifier_account(evidence: Evidence, name: str, aim: Aim) -> Learned:
     _, profile, account = best
     if len({o.text for o in rows.values()}) < 2:
         raise NeedMore("only one identifier was shown", ["scan two more, as different as they come"])
-    cuts = cut(evidence, profile.framing)
+    cuts, _ = cut(evidence, profile.framing)
     longest = max(len(one.raw) for one in cuts)
     limit = 32
     while limit < 2 * longest:

@@ -105,6 +105,8 @@ class _Field:
     apart: bool
     sign: int | None
     """Where the sign stands, counted from the value's left gap; None where none was seen."""
+    signs: set[bytes]
+    """What the gap of the sign was, where that isn't the one to the left."""
 
     @property
     def pattern(self) -> str:
@@ -134,7 +136,7 @@ class _Field:
     def adapted(self, own: _Field, forms: Sequence[Form]) -> _Field:
         """This field for forms that were seen too rarely to show it whole."""
         right = own.right | self.right if self.right_pad and all(not g.strip() for g in own.right) else own.right
-        return replace(self, right=right, wide=self.wide or self.left_pad or self.right_pad, sign=self.sign)
+        return replace(self, right=right, wide=self.wide or self.left_pad or self.right_pad, signs=own.signs | self.signs)
 
 
 def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool) -> _Field:
@@ -171,7 +173,10 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool) -> _Field:
         first.place.decimals if first.place else None, shown if comparable else None, wide, fixed and not padded,
         open_left,
     )  # fmt: skip
-    return _Field(Lead(tuple(dict.fromkeys(lead_gaps)), sign == 0), digits, right, wide, apart, sign)
+    apart_signs: set[bytes] = set()
+    if sign:
+        apart_signs = {gap for form in forms if form.place for gap in form.gap(form.place.at + sign)}
+    return _Field(Lead(tuple(dict.fromkeys(lead_gaps)), sign == 0), digits, right, wide, apart, sign, apart_signs)
 
 
 def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading) -> Shape:
@@ -189,7 +194,7 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading)
         apart = at > 0 and form.roles[at - 1] not in ("word",) and role not in ("word",)
         wide = number.wide or form.width is not None and len({len(g) for g in gaps}) > 1
         if at == sign_gap:
-            pieces.append(_sign(gaps))
+            pieces.append(_sign(gaps | number.signs))
         elif at == place.at + 1:
             pieces.append(_gap(number.right, number.wide, apart, {g for one in family for g in one.gap(at)}))
         else:
@@ -210,7 +215,7 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading)
     last = len(form.roles)
     tail = {gap for one in family for gap in one.gap(last)}
     if last == sign_gap:
-        pieces.append(_sign(tail))
+        pieces.append(_sign(tail | number.signs))
     elif last == place.at + 1:
         pieces.append(_gap(number.right, number.wide, False, tail))
     else:

@@ -10,7 +10,7 @@ from typing import Any
 from .. import units
 from ..errors import ThwartError
 from ..profiles.model import Checksum, Framing, Profile, from_mapping
-from ..wire.decoder import Decoder, margins
+from ..wire.decoder import Decoder
 from ..wire.events import Decoded
 from .accounts import Account, Aim, account
 from .checks import checks
@@ -100,30 +100,30 @@ def _search(evidence: Evidence, aim: Aim) -> tuple[Account | None, list[Account]
     """The best account, and others of the same framing that explain all rows as well."""
     best: Account | None = None
     best_key: tuple[float, ...] = ()
-    best_cuts: list[Cut] = []
+    best_cuts: tuple[list[Cut], list[Cut]] = ([], [])
     for rank, framing in enumerate(framings(evidence)):
-        cuts = cut(evidence, framing)
+        cuts, torn = cut(evidence, framing)
         if not _promising(evidence, cuts):
             continue
         for check in _possible_checks(framing, cuts):
-            found = _first_reading(evidence, cuts, framing, check, aim)
+            found = _first_reading(evidence, cuts, torn, framing, check, aim)
             key = _key(found, rank)
             if best is None or key < best_key:
-                best, best_key, best_cuts = found, key, cuts
+                best, best_key, best_cuts = found, key, (cuts, torn)
     if best is None or best.bad or best.profile is None:
         return best, []
     rivals = [
         other
         for style, backwards in _ways()
         if (style, backwards) != (best.reading.style, best.reading.backwards)
-        and (other := account(evidence, best_cuts, best.framing, best.check, style, backwards, aim)).profile is not None
+        and (other := account(evidence, *best_cuts, best.framing, best.check, style, backwards, aim)).profile is not None
         and not other.bad
     ]
     return best, rivals
 
 
 def _key(found: Account, rank: int) -> tuple[float, ...]:
-    dark = max(0.0, round(found.unexplained - _WELL, 1))
+    dark = max(0.0, round(found.unexplained - _WELL, 2))
     return (len(found.bad), len(found.unclear), dark, found.cost + rank * 2, rank)
 
 
@@ -151,12 +151,12 @@ def _ways() -> Iterator[tuple[Style, bool]]:
 
 
 def _first_reading(
-    evidence: Evidence, cuts: Sequence[Cut], framing: Framing, check: Checksum | None, aim: Aim
+    evidence: Evidence, cuts: Sequence[Cut], torn: Sequence[Cut], framing: Framing, check: Checksum | None, aim: Aim
 ) -> Account:
     """The first way to write numbers that explains all rows, else the best."""
     best: Account | None = None
     for style, backwards in _ways():
-        found = account(evidence, cuts, framing, check, style, backwards, aim)
+        found = account(evidence, cuts, torn, framing, check, style, backwards, aim)
         if best is None or _key(found, 0) < _key(best, 0):
             best = found
         if found.profile is not None and not found.bad and not found.unclear:
@@ -224,11 +224,8 @@ def _telling(values: set[Decimal]) -> str:
 def _disagree(one: Account, other: Account) -> tuple[str, str, str] | None:
     """A frame of a shown form that two accounts read as different numbers."""
     assert one.profile is not None and other.profile is not None
-    first, second = Decoder(one.profile), Decoder(other.profile)
-    head, tail = margins(one.framing, one.check)
-    unchecked_first = Decoder(one.profile.model_copy(update={"checksum": None, "framing": _bare(one.framing)}))
-    unchecked_second = Decoder(other.profile.model_copy(update={"checksum": None, "framing": _bare(other.framing)}))
-    del first, second, head, tail
+    first = Decoder(one.profile.model_copy(update={"checksum": None, "framing": _bare(one.framing)}))
+    second = Decoder(other.profile.model_copy(update={"checksum": None, "framing": _bare(other.framing)}))
     for shape in one.shapes:
         for frame in shape.frames[:6]:
             for turn in (1, 3, 7):
@@ -236,7 +233,7 @@ def _disagree(one: Account, other: Account) -> tuple[str, str, str] | None:
                     0x30 + (byte - 0x30 + turn * (at % 5 + 1)) % 10 if 0x30 <= byte <= 0x39 else byte
                     for at, byte in enumerate(frame.body)
                 )
-                a, b = unchecked_first.decode(body), unchecked_second.decode(body)
+                a, b = first.decode(body), second.decode(body)
                 if isinstance(a, Decoded) and isinstance(b, Decoded) and a.value is not None and b.value is not None:
                     if (a.value, a.unit) != (b.value, b.unit):
                         return body.decode("latin-1"), f"{a.text} {a.unit}", f"{b.text} {b.unit}"
@@ -251,7 +248,7 @@ def _bare(framing: Framing) -> Framing:
 def _finished(evidence: Evidence, best: Account, name: str, aim: Aim) -> Learned:
     """The profile with samples, mode and title."""
     assert best.profile is not None
-    cuts = cut(evidence, best.framing)
+    cuts, _ = cut(evidence, best.framing)
     longest = max(len(one.raw) for one in cuts if one.seen is not None)
     limit = 32
     while limit < 2 * longest:

@@ -147,7 +147,12 @@ def _candidates(group: Group, style: Style, backwards: bool, targets: Sequence[D
                 break
             yield Place(at, decimals=decimals)
             if style == "plain" and len({len(core) for core in cores}) == 1 and len(cores[0]) > 2:
-                for columns in _columns(cores, [abs(target).scaleb(decimals) for target in targets], backwards):
+                still = [
+                    (core, abs(target).scaleb(decimals))
+                    for core, target, (_, seen) in zip(cores, targets, valued, strict=True)
+                    if seen.condition != "moving"
+                ]
+                for columns in _columns([c for c, _ in still], [t for _, t in still], backwards):
                     yield Place(at, columns=columns, decimals=decimals)
     if style != "plain" and style != "hex":
         for at, minor in zip(numbers, numbers[1:], strict=False):
@@ -170,7 +175,7 @@ def _in_decimal(one: Split, at: int) -> bool:
 
 def _columns(cores: Sequence[bytes], wanted: Sequence[Decimal], backwards: bool) -> Iterator[tuple[int, int]]:
     """The widest columns within a run of digits that hold the value in all frames."""
-    if any(target != target.to_integral_value() for target in wanted):
+    if not cores or any(target != target.to_integral_value() for target in wanted):
         return
     size = len(cores[0])
     numbers = [int(target) for target in wanted]
