@@ -15,7 +15,7 @@ from .numeric import six
 
 #: One question in so many sound fish, unless the protocol wants another.
 RATE = 1.0 / 50.0
-GAIN = 0.1
+GAIN = 0.2
 #: The threshold stays within these multiples of the wanted rate.
 LEAST, MOST = -2.5, 1.0
 #: Share of the ration kept for lengths against each other and for a size never seen; the rest is for masses.
