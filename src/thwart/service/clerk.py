@@ -34,6 +34,8 @@ _DRAIN = 256
 #: A snapshot after so many entries keeps a start short.
 SNAPSHOT_EVERY = 500
 _IDLE_S = 2.0
+#: A load that came or went, of which nothing is said, waits so long for company: a commit less to wear the card.
+_HOLD_S = 0.5
 #: How long a stop goes on trying to save what waits.
 _LAST_TRIES_S = 5.0
 
@@ -45,6 +47,12 @@ class Pending:
     entries: list[Entry]
     changed: dict[Key, Object | None]
     reply: Callable[[Any], None] | None
+
+    @property
+    def can_wait(self) -> bool:
+        """Whether it says nothing to anyone: a load came or went. It shares the commit of what comes next."""
+        quiet = self.reply is None and bool(self.entries) and self.entries[0].kind in ("arrival", "emptied")
+        return quiet and all(d.kind in ("zeroed", "load") for d in self.entries[1:])
 
 
 class Clerk:
@@ -63,6 +71,8 @@ class Clerk:
         self._give_up_at = 0.0
         self._snapshot_at = 0
         self._idle: Callable[[], None] = lambda: None
+        self.tared: Callable[[str], None] = lambda instrument: None
+        """Called when an act declares the load of an instrument the tray."""
 
     # ---- start -------------------------------------------------------------------------------------------------
 
@@ -87,18 +97,24 @@ class Clerk:
     def run(self, idle: Callable[[], None]) -> None:
         """Work until stopped. `idle` is called when nothing has come for a while. Raises LedgerError where it must end."""
         self._idle = idle
+        held: list[Pending] = []
+        until = 0.0
         while True:
-            items = self._gather()
-            if not items and self.stopping:
+            items = self._gather(max(0.0, until - time.monotonic()) if held else _IDLE_S)
+            if not items and not held and self.stopping:
                 return
-            pending = [p for item in items if (p := self._decide(item)).entries or p.reply]
-            if pending:
-                self._commit(pending)
+            if not held:
+                until = time.monotonic() + _HOLD_S
+            held += [p for item in items if (p := self._decide(item)).entries or p.reply]
+            waits = all(p.can_wait for p in held) and time.monotonic() < until and not self.stopping
+            if held and not waits:
+                self._commit(held)
+                held = []
 
-    def _gather(self) -> list[Item]:
+    def _gather(self, at_most_s: float) -> list[Item]:
         items: list[Item] = []
         try:
-            items.append(self.inbox.get(timeout=self._patience()))
+            items.append(self.inbox.get(timeout=min(at_most_s, self._patience())))
             while len(items) < _DRAIN:
                 items.append(self.inbox.get_nowait())
         except Empty:
@@ -106,7 +122,7 @@ class Clerk:
         wake = self.bench.next_wake()
         if wake is not None and self.clock.mono_ns() >= wake:
             items.append(Item("wake", {}))
-        if not items:
+        if not items and at_most_s >= _IDLE_S:
             self._idle()
         return items
 
@@ -169,8 +185,16 @@ class Clerk:
             if p.entries:
                 self.committed_seq = p.entries[-1].seq
                 self.feed.publish(p.entries)
+                self._tell_lines(p.entries)
             if p.reply is not None:
                 p.reply(p.entries)
+
+    def _tell_lines(self, entries: Sequence[Entry]) -> None:
+        """A person said that what lies on a scale is the tray: its line must take it for the baseline."""
+        if entries[0].kind in ("act", "scan", "key"):
+            for e in entries[1:]:
+                if e.kind == "load" and "reading" not in e.body and "specimens" not in e.body:
+                    self.tared(e.body["instrument"])
 
     def _maybe_snapshot(self) -> None:
         if self.committed_seq - self._snapshot_at >= SNAPSHOT_EVERY:

@@ -215,16 +215,14 @@ class Line:
         def in_base(value: Any) -> str | None:
             return None if value is None or event.unit is None else units.plain(units.to_base(value, event.unit))
 
-        self._put(
-            "reading",
-            {
-                "instrument": name, "raw": text_of(event.raw), "value": event.text, "unit": event.unit, "base": base,
-                "condition": event.condition, "settled": event.settled, "load": event.load,
-                "spread": in_base(event.spread), "samples": event.samples, "zero_before": in_base(event.zero_before),
-                "plateau": event.plateau, "arrived_ns": event.arrived_ns, "arrived_utc": self._clock.utc_of(event.arrived_ns),
-                "evidence": [[at, text_of(raw)] for at, raw in event.evidence], "ids": ids,
-            },
-        )  # fmt: skip
+        said = {
+            "instrument": name, "raw": text_of(event.raw), "value": event.text, "unit": event.unit, "base": base,
+            "condition": event.condition, "settled": event.settled, "load": event.load,
+            "spread": in_base(event.spread), "samples": event.samples, "zero_before": in_base(event.zero_before),
+            "plateau": event.plateau, "arrived_ns": event.arrived_ns, "arrived_utc": self._clock.utc_of(event.arrived_ns),
+            "evidence": [[at, text_of(raw)] for at, raw in event.evidence] or None, "ids": ids,
+        }  # fmt: skip
+        self._put("reading", {key: value for key, value in said.items() if value is not None})
 
     def _reject(self, event: Rejected, at_ns: int) -> None:
         self.rejected[event.reason] += 1

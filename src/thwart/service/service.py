@@ -62,6 +62,13 @@ class Service:
         self.feed = Feed()
         self.clerk = Clerk(self.configured.setup, self.ledger, self.clock, self.inbox, self.feed)
         self.lines = [Line(wired, self.inbox, self.clock) for wired in self.configured.instruments]
+        by_name = {line.wired.name: line for line in self.lines}
+
+        def tared(instrument: str) -> None:
+            if instrument in by_name:
+                by_name[instrument].tared = True
+
+        self.clerk.tared = tared
         self._supervisors = [
             Supervisor(line.wired.spec, line.wired.line, line, random.Random(), line.wired.poll) for line in self.lines
         ]
