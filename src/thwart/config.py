@@ -107,6 +107,11 @@ class Configured:
     setup: Setup
 
 
+def schema_text() -> str:
+    """The JSON Schema of a bench file, as it stands in `shared/bench.schema.json`."""
+    return tomlfile.schema_text(BenchConfig)
+
+
 def read_bench(folder: Path) -> Configured:
     """A bench folder's configuration. Raises ConfigError with every fault of every file at once."""
     path = folder / BENCH_FILE

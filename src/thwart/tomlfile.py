@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import json
 import re
 import tomllib
 from collections.abc import Iterable, Sequence
@@ -207,3 +208,11 @@ def complain(where: str, problems: Sequence[str], hint: str = "") -> None:
     """Raise ConfigError if there are problems."""
     if problems:
         raise ConfigError(where, problems, hint)
+
+
+def schema_text(model: type[BaseModel], *, without: Sequence[str] = ()) -> str:
+    """The JSON Schema of a file, as it stands in `shared/`. `without`: fields the file doesn't hold."""
+    schema = {"$schema": "https://json-schema.org/draft/2020-12/schema", **model.model_json_schema()}
+    schema["properties"] = {key: value for key, value in schema["properties"].items() if key not in without}
+    schema["required"] = [key for key in schema["required"] if key not in without]
+    return json.dumps(schema, indent=2, ensure_ascii=False, sort_keys=True) + "\n"

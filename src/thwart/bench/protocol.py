@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from decimal import Decimal
 from functools import cached_property
@@ -381,8 +380,7 @@ class Protocol(Strict):
 
 def schema_text() -> str:
     """The JSON Schema of a protocol, as it stands in `shared/protocol.schema.json`."""
-    schema = {"$schema": "https://json-schema.org/draft/2020-12/schema", **Protocol.model_json_schema()}
-    return json.dumps(schema, indent=2, ensure_ascii=False, sort_keys=True) + "\n"
+    return tomlfile.schema_text(Protocol)
 
 
 def read(text: str, where: str) -> Protocol:

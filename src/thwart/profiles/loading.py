@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ..errors import ConfigError, NotFound
 from ..tomlfile import nearest, parse, read_text, validate
+from ..tomlfile import schema_text as schema_of
 from .model import Profile
 
 _PACKAGE = Path(__file__).resolve().parents[1]
@@ -21,6 +22,11 @@ def load_profile(path: Path) -> Profile:
     if "name" in data:
         raise ConfigError(str(path), [f"{path}: name: a profile is named by its file ({path.stem}); remove the key"])
     return validate(Profile, {**data, "name": path.stem}, text, str(path))
+
+
+def schema_text() -> str:
+    """The JSON Schema of a profile's file, as it stands in `shared/profile.schema.json`."""
+    return schema_of(Profile, without=("name",))
 
 
 def shipped_profiles() -> dict[str, Path]:
