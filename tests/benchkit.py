@@ -409,7 +409,8 @@ def check(play: Play) -> None:
         assert len(p.tray) < play.setup.protocol.tray
         filled = [measurements[seq] for seq in p.filled]
         assert all(m.specimen_id == p.in_hand for m in filled)
-    held = [i for name in play.setup.places for p in [play.bench.place(name)] for i in (p.in_hand, *p.aside) if i]
+    here = [play.bench.place(name) for name in play.setup.places]
+    held = [i for p in here for i in (p.in_hand, *p.aside, *p.queue) if i] + list(play.bench.desk.parked)
     assert len(held) == len(set(held)), "a fish in two hands"
     open_ = {s.specimen_id for s in specimens.values() if s.state != "closed"}
     assert open_ == set(held), "a fish is open in nobody's hand"

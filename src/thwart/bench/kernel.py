@@ -417,6 +417,8 @@ class Bench:
         if undone is None and not self._undoable():
             return
         here = {str(key[1]) for key in changed if key[0] == "place" and self._acted_at(key)}
+        if not here:
+            here = {str(d.body["place"]) for d in self._decisions if d.body.get("place") is not None}
         changes = {k: (b, changed[k]) for k, b in self._before.items() if b is not changed[k]}
         if undone is not None:
             memento = Memento(entry.seq, "", changes)

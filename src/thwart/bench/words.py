@@ -55,7 +55,6 @@ REFUSALS: dict[str, str] = {
     "container-taken": "{act}: container {label} belongs to fish {number}",
     "nothing-to-slide": "slide: from {first} to {last} there is nothing of {measurand}",
     "same-fish-twice": "same-as: {number} is the fish in hand",
-    "nothing-weighed": "knock: nothing was weighed at {place} since the last good zero",
     "batch-key": "batch: there is no {name!r}; {near}",
     "unknown-act": "there is no act {act!r}; {near}",
     "arguments": "{act}: expected `{act} {usage}`",

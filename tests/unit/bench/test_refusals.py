@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from tests.benchkit import FIRST, FORKED, SOLO, Play, check, refused
+from tests.benchkit import FIRST, FORKED, LAB, ROW, SOLO, TALLY, Play, check, refused
 from thwart.bench.words import REFUSALS
 from thwart.entries import Entry
 
@@ -17,7 +17,7 @@ def after(*said: str, text: str = SOLO, batch: bool = True, places: tuple[str, .
     """Acts one after the other; the last is the one refused."""
 
     def way() -> tuple[Play, list[Entry]]:
-        play = Play(text, batch=batch, places=places)
+        play = Play(text, batch=batch, places=places, serves=SERVES if places == THREE else None)
         for words in said[:-1]:
             play.act(words)
         return play, play.act(said[-1])
@@ -27,7 +27,7 @@ def after(*said: str, text: str = SOLO, batch: bool = True, places: tuple[str, .
 
 def doing(*steps: Callable[[Play], list[Entry]], text: str = SOLO, places: tuple[str, ...] = ("table",)) -> Way:
     def way() -> tuple[Play, list[Entry]]:
-        play = Play(text, places=places)
+        play = Play(text, places=places, serves=SERVES if places == THREE else None)
         for step in steps[:-1]:
             step(play)
         return play, steps[-1](play)
@@ -45,6 +45,16 @@ def fish(play: Play) -> list[Entry]:
 SERIES = SOLO + 'last = "K-00021"\n'
 FEW = SOLO + "\n[numbers]\nlast = 1\n"
 TWO = ("left", "right")
+THREE = ("board", "scale", "knife")
+TAGS = ROW + '\n[tags]\nlabel = "T-#"\n'
+OTOLITHS = SOLO + "\n[structures.otolith]\nmost = 2\n\n[pans]\nblue = 120\n"
+SERVES = {
+    "board": ("board",),
+    "scale": ("scale",),
+    "scanner": ("board", "knife"),
+    "pedal": ("board",),
+    "hand-scale": (),
+}
 
 WAYS: list[tuple[str, Way]] = [
     ("unknown-act", after("dance")),
@@ -153,6 +163,32 @@ WAYS: list[tuple[str, Way]] = [
     ("nothing-to-swap", doing(lambda p: p.touch(212), lambda p: p.act("swap"))),
     ("nothing-to-swap", doing(lambda p: p.touch(212), lambda p: p.weigh(100), lambda p: p.act("swap"))),
     ("nothing-on-it", doing(lambda p: p.weigh(100), lambda p: p.act("tared"))),
+    ("no-room", doing(lambda p: p.touch(200), lambda p: p.touch(210), lambda p: p.act("next", "board"), lambda p: p.act("next", "board"), text=ROW, places=THREE)),
+    ("not-in-a-row", after("leaves")),
+    ("not-parked", doing(lambda p: p.touch(200), lambda p: p.act("back 1", "board"), text=ROW, places=THREE)),
+    ("hand-full", doing(
+        lambda p: p.act("value total_length 200 mm", "board"), lambda p: p.act("code sex F", "scale"),
+        lambda p: p.act("park", "scale"), lambda p: p.act("species perch", "board"),
+        lambda p: p.act("code sex F", "board"), lambda p: p.act("back 1", "board"), text=ROW, places=THREE,
+    )),
+    ("has-tag", doing(lambda p: p.scan("T-1"), lambda p: p.scan("T-2"), text=TAGS, places=THREE)),
+    ("tag-elsewhere", doing(
+        lambda p: p.put("scan", instrument="scanner", text="T-1", place="board"),
+        lambda p: p.put("scan", instrument="scanner", text="T-1", place="knife"), text=TAGS, places=THREE,
+    )),
+    ("label-orphan", doing(lambda p: p.label(1), text=LAB)),
+    ("no-fish-in-a-tally", after("next", text=TALLY)),
+    ("unknown-structure", after("structure bone 1", text=OTOLITHS)),
+    ("unknown-pan", after("pan green", text=OTOLITHS)),
+    ("too-many", after("structure otolith 3", text=OTOLITHS)),
+    ("too-many", after("pool 5000")),
+    ("unknown-container", after("move K-00013 K-00021")),
+    ("container-taken", doing(fish, lambda p: p.act("move K-00013 K-00013"))),
+    ("nothing-to-slide", doing(
+        lambda p: p.touch(200), lambda p: p.act("slide whole_mass 1 1 +1"), lambda p: p.act("slide whole_mass 1 1 +1"),
+    )),
+    ("same-fish-twice", after("same-as 1", "same-as 1")),
+    ("batch-key", after("batch note bay colour=blue")),
     ("numbers-used-up", doing(
         lambda p: p.touch(200), lambda p: p.act("next"), lambda p: p.act("next"), text=FEW,
     )),

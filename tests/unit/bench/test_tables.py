@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.benchkit import FORKED, SOLO, Play
+from tests.benchkit import FORKED, SOLO, TALLY, Play
 from thwart.bench import tables
 from thwart.bench.tables import TABLES, Impossible, diagram, step
 
@@ -55,6 +55,10 @@ WALKS: dict[Row, tuple[str, Steps]] = {
     ("reading", None, "load unseen"): (SOLO, [settle(412)]),
     ("reading", None, "changed on the pan"): (SOLO, [lay, settle(412), settle(468)]),
     ("reading", None, "fits badly"): (RATIO, [act("species perch"), touch(200), touch(201)]),
+    ("reading", None, "counts"): (TALLY, [touch(212)]),
+    ("reading", "waiting", "counts"): (TALLY, [act("species perch"), touch(700), act("stands")]),
+    ("reading", None, "is a piece"): (SOLO, [act("parts whole_mass 2"), weigh(100)]),
+    ("reading", None, "is a pool"): (SOLO, [act("pool 25"), weigh(300)]),
     ("reading", None, "same again"): (SOLO, [touch(212), touch(212, 100)]),
     ("reading", None, "load of a fish before"): (SOLO, [lay, settle(412), act("next"), settle(412)]),
     ("reading", None, "is the tare"): (SOLO, [lay, settle(412, load="tare")]),

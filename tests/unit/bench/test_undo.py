@@ -7,11 +7,14 @@ from collections.abc import Callable
 import pytest
 from msgspec.structs import replace
 
-from tests.benchkit import FIRST, FORKED, SOLO, Play, check, folded, refused, state_of
+from tests.benchkit import FIRST, FORKED, ROW, SOLO, TALLY, Play, check, folded, refused, state_of
 from thwart.bench.acts import ACTS
 from thwart.bench.state import Batch, Coded, Container, Key, Measurement, Object, Place, Question, Reading, Specimen
 
 TWO_CODES = FORKED + '[codes.sex]\nscale = "sex"\nvalues = { F = "female", M = "male" }\n'
+THREE = ("board", "scale", "knife")
+SERVES = {"board": ("board",), "scale": ("scale",), "scanner": ("knife",), "pedal": ("board",), "hand-scale": ()}
+OTOLITHS = SOLO + "\n[structures.otolith]\nmost = 2\n\n[pans]\nblue = 120\n"
 RATIO = FORKED.replace(
     'title = "perch"', 'title = "perch"\nratios.total_length = { of = "fork_length", range = [1.05, 1.2] }'
 )
@@ -106,6 +109,29 @@ CASES: list[tuple[str, str, Steps]] = [
     ("swap", FORKED, [touch(220), touch(200), act("swap")]),
     ("tared", SOLO, [lambda p: p.lay(), lambda p: p.settle(500), act("tared")]),
     ("tared", SOLO, [lambda p: p.weigh(100), lambda p: p.lay(), lambda p: p.settle(500), act("tared")]),
+    ("over", SOLO, [touch(212), act("over total_length")]),
+    ("parts", SOLO, [act("parts whole_mass 2")]),
+    ("parts, first", SOLO, [act("parts whole_mass 2"), lambda p: p.weigh(100)]),
+    ("parts, last", SOLO, [act("parts whole_mass 2"), lambda p: p.weigh(100), lambda p: p.lay(), lambda p: p.settle(50)]),
+    ("pool", SOLO, [act("pool 25")]),
+    ("count", SOLO, [act("count 140"), act("count 3")]),
+    ("structure", OTOLITHS, [act("structure otolith 1 left broken")]),
+    ("move", SOLO, [touch(212), lambda p: p.label(1), act("move K-00013 K-00030")]),
+    ("same-as", SOLO, [touch(212), act("next"), touch(213), act("same-as 1"), act("same-as 1")]),
+    ("split", SOLO, [touch(212), touch(260), act("again"), act("split"), act("split")]),
+    ("slide", SOLO, [
+        touch(212), act("next"), touch(213), act("next"), act("slide total_length 1 1 +1"),
+        act("slide total_length 1 1 +1"),
+    ]),
+    ("pan", OTOLITHS, [act("pan blue")]),
+    ("knock", SOLO, [lambda p: p.lay(), lambda p: p.settle(100), act("knock")]),
+    ("counts", TALLY, [touch(212)]),
+    ("leaves", ROW, [lambda p: p.act("code sex F", "board"), lambda p: p.act("leaves", "board")]),
+    ("park", ROW, [lambda p: p.act("code sex F", "board"), lambda p: p.act("park", "board")]),
+    ("back", ROW, [
+        lambda p: p.act("code sex F", "board"), lambda p: p.act("park", "board"), lambda p: p.act("back 1", "board"),
+    ]),
+    ("row: goes on", ROW, [touch(212)]),
     ("pause", SOLO, [touch(212), touch(300), act("pause")]),
     ("resume", SOLO, [act("measurer ida"), act("pause"), act("resume")]),
     ("measurer", SOLO, [act("measurer ida")]),
@@ -116,7 +142,7 @@ CASES: list[tuple[str, str, Steps]] = [
 
 @pytest.mark.parametrize(("text", "steps"), [c[1:] for c in CASES], ids=[f"{c[0]}-{at}" for at, c in enumerate(CASES)])
 def test_undo_brings_back_and_redo_does_again(text: str, steps: Steps) -> None:
-    play = Play(text)
+    play = Play(text, places=THREE, serves=SERVES) if text == ROW else Play(text)
     for step in steps[:-1]:
         step(play)
     before = before_and_now(play)
@@ -125,7 +151,8 @@ def test_undo_brings_back_and_redo_does_again(text: str, steps: Steps) -> None:
     asked = play.bench.desk.asked
     steps[-1](play)
     after, counted = before_and_now(play), play.bench.desk
-    said = play.act("undo")
+    place = "board" if text == ROW else None
+    said = play.act("undo", place)
     assert next(d for d in said if d.kind == "undone").body["text"].startswith("taken back: ")
     assert before_and_now(play) == before
     old = [(q.seq, q.state) for q in play.bench.live_questions() if q.kind != "taken-back"]
@@ -134,10 +161,10 @@ def test_undo_brings_back_and_redo_does_again(text: str, steps: Steps) -> None:
     assert play.bench.desk.next_number == counted.next_number >= number
     assert play.bench.desk.asked == counted.asked >= asked
     check(play)
-    play.act("undo undo")
+    play.act("undo undo", place)
     assert before_and_now(play) == after
     check(play)
-    play.act("undo")
+    play.act("undo", place)
     assert before_and_now(play) == before
     check(play)
     assert state_of(folded(play)) == state_of(play.bench)
