@@ -22,6 +22,9 @@ MODELS: dict[str, type[BaseModel]] = {
     "### `[codes.FIELD]`": protocol.Codes,
     "### `[containers]`": protocol.Containers,
     "### `[numbers]`": protocol.Numbers,
+    "### `[[row]]`": protocol.Stop,
+    "### `[tags]`": protocol.Tags,
+    "### `[structures.KIND]`": protocol.Structure,
 }
 LISTS = {
     "specimen state": typing.get_args(state.SpecimenState),
@@ -106,6 +109,8 @@ def test_every_key_of_the_protocol(heading: str) -> None:
                 else default
             )
             assert said[name] == f"`{shown}`"
+        elif isinstance(default, tuple) and default:
+            assert said[name] == ", ".join(f"`{one}`" for one in default)
         elif not isinstance(default, BaseModel):
             assert said[name] == "none"
 
