@@ -10,7 +10,7 @@ from pathlib import Path
 from ..entries import Stamp
 
 #: No honest clock is before the day this was written.
-RELEASED = "2026-01-01T00:00:00.000000Z"
+_RELEASED = "2026-01-01T00:00:00.000000Z"
 
 
 def utc_text(unix_ns: int) -> str:
@@ -32,7 +32,7 @@ class Clock:
 
     def __init__(self, last_utc: str | None) -> None:
         self.boot = boot_id()
-        self._last = last_utc or RELEASED
+        self._last = last_utc or _RELEASED
         self._now = ("", 0)
         self._second = -1
         self._second_text = ""
@@ -59,7 +59,7 @@ class Clock:
     def stamp(self) -> Stamp:
         """The labels of an entry made now."""
         utc = self.utc(time.time_ns())
-        sane = utc >= self._last and utc >= RELEASED
+        sane = utc >= self._last and utc >= _RELEASED
         if sane:
             self._last = utc
         return Stamp(utc, time.monotonic_ns(), self.boot, sane)
