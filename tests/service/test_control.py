@@ -75,7 +75,7 @@ def test_a_huge_line_is_answered_and_ends_the_connection(bench: Rig) -> None:
         ({}, "unknown request None"),
         ({"do": "act", "act": "next", "args": "x"}, "args: a list of words"),
         ({"do": "act", "act": "next", "args": ["x"] * 65}, "args: a list of words"),
-        ({"do": "act", "act": "nxt"}, "there is no act 'nxt'; did you mean next?"),
+        ({"do": "act", "act": "nxt"}, "there is no act 'nxt'; did you mean next"),
         ({"do": "act", "act": "next", "place": "attic"}, "there is no place 'attic'; places: table"),
         ({"do": "act", "act": "next"}, "no batch is open: `batch open NAME` first"),
         ({"do": "act", "act": 5, "args": [None, {"a": []}]}, "there is no act '5'; "),
