@@ -284,6 +284,8 @@ def one(rng: random.Random, number: int) -> Instrument:
     if framing == "crlf" and rng.random() < 0.15:
         chatter = rng.choice((b"READY\r\n", b"--------\r\n", b"> \r\n"))
     fixed = pad in ("right", "zero", "left") and extra not in ("counter-comma",) and not (pad == "zero" and sign == "floating")
+    # An apart sign and its number are never filled up behind.
+    fixed = fixed and not (pad == "left" and sign in ("plus-apart", "after"))
     name = "-".join((f"{number:03}", framing, check or "nocheck", pad, sign, mark, unit, status, extra, parts.quiet))
     return Instrument(
         name, make(parts), decimals, largest, negative=sign != "none", taught=taught, untaught=untaught,

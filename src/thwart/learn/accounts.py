@@ -200,10 +200,10 @@ def _mute(
             rivals = [o for o in reading.mute if o is not form and o.rows & form.rows and o.conditions == conditions]
             if heard == 1 and any(sum(counts[f.raw] for f in o.frames) > 1 for o in rivals):
                 continue
-            said.append(literal(form, condition, number_like))
+            said.append(literal(form, condition, number_like, reading.style))
         elif conditions == {"nothing"} or (conditions and heard >= 2 and len(form.rows) > 1):
             if not any(frame.seen and frame.seen.value is not None for frame in form.frames) or _dull(form):
-                chatter.append(literal(form, "nothing", None))
+                chatter.append(literal(form, "nothing", None, reading.style))
     return said, chatter
 
 

@@ -94,7 +94,10 @@ class Digits:
             held = int(self.open_left and all(text[:1] == "0" for text in texts) and most > 1 + implied)
             return [*(["0"] * held), repeat("[0-9]", most - held - tail, most - held - tail), *end]
         low = min(least, 1 + implied) - tail
-        return [repeat("[0-9]", max(low, 0), None if self.padded else most - tail + _GROWTH), *end]
+        body = repeat("[0-9]", max(low, 0), None if self.padded else most - tail + _GROWTH)
+        # All had the same length: shorter ones may come with spaces in front, or without.
+        blank = f" {{0,{least - 1}}}" if least == most > 1 and not self.padded and not implied else ""
+        return [blank + body, *end]
 
     def _fraction(self, points: Sequence[str], texts: Sequence[str], mark: str) -> list[str]:
         if not any(points):
@@ -146,14 +149,15 @@ class Lead:
         bare = {len(part[0]) for part in parts if part and not part[2]}
         column = len(befores) == 1 and all(size > min(befores) for size in bare)
         floating = afters == {0}
-        if floating and (not column or not wide):
+        same = len({len(gap) for gap in self.gaps}) == 1
+        if floating and not (column and (wide or same)):
             before = spaces(befores | bare, wide, apart)
             return f"{before}(?P<number>{sign if always else sign + '?'}{digits})"
         if column:
             first = min(befores)
             rest = {size - first - 1 for size in bare} | afters
             one = sign if always else f"[ {sign.strip('[]')}]"
-            if floating:
+            if floating and rest != {0}:
                 return f" *(?P<number>{sign if always else sign + '?'} *{digits})"
             return f"{' ' * first}(?P<number>{one}{spaces(rest, wide)}{digits})"
         before = spaces(befores | bare, wide, apart)

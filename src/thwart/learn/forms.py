@@ -24,6 +24,8 @@ class Form:
     roles: tuple[Role, ...]
     place: Place | None
     conditions: set[str]
+    seen_at: dict[int, tuple[bytes, ...]] = field(default_factory=dict)
+    """Core → what it was in all forms that share it."""
 
     @property
     def words(self) -> tuple[bytes, ...]:
@@ -88,9 +90,9 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
             reading.mute += _muted(part)
     for group, place in _settle_places(open_, reading):
         _add_solved(reading, group, place)
-    _share_roles(reading.solved)
+    _share_roles(reading)
     _adopt(reading)
-    _share_roles(reading.solved)
+    _share_roles(reading)
     return reading
 
 
@@ -144,7 +146,7 @@ def _note_missed(reading: Reading, group: Group, best: tuple[int, Place], rows: 
 
 def _muted(group: Group) -> Iterator[Form]:
     roles: tuple[Role, ...] = tuple(
-        "loose" if number else "word" for number in group.splits[0].numbers
+        "listed" if number else "word" for number in group.splits[0].numbers
     )
     yield Form(group.frames, group.splits, roles, None, group.conditions)
 
@@ -152,6 +154,7 @@ def _muted(group: Group) -> Iterator[Form]:
 def _settle_places(open_: list[tuple[Group, list[Place]]], reading: Reading) -> Iterator[tuple[Group, Place]]:
     """One place for each group: where several fit, the one that fits the other groups as well."""
     sure = {_context(group, full[0]) for group, full in open_ if len(full) == 1}
+    ends = {end for group, full in open_ if len(full) == 1 and (end := _end(group, full[0])) is not None}
     decimals = {
         full[0].decimals for group, full in open_ if any(seen.value for _, seen in group.valued)
     } or {None}
@@ -165,6 +168,8 @@ def _settle_places(open_: list[tuple[Group, list[Place]]], reading: Reading) -> 
             fitting = [place for place in fitting if place.at in common] or fitting
         if len(fitting) > 1 and sure:
             fitting = [place for place in fitting if _context(group, place) in sure] or fitting
+        if len(fitting) > 1 and ends:
+            fitting = [place for place in fitting if _end(group, place) in ends] or fitting
         if len(fitting) > 1 and len({place.at for place in fitting}) > 1:
             if not any(seen.value for _, seen in group.valued):
                 # Nothing but zeros in a form of its own: which zero is meant can't be told, nor need it.
@@ -186,6 +191,15 @@ def _context(group: Group, place: Place) -> tuple[bytes | None, bytes | None]:
     before = next((c for c, n in zip(one.cores[place.at - 1 :: -1], one.numbers[place.at - 1 :: -1], strict=True) if not n), None) if place.at else None  # fmt: skip
     after = next((c for c, n in zip(one.cores[place.at + 1 :], one.numbers[place.at + 1 :], strict=True) if not n), None)
     return before, after
+
+
+def _end(group: Group, place: Place) -> tuple[int, int] | None:
+    """The column at which the value ends, and the frames' length, where all frames agree."""
+    found = set()
+    for one in group.splits:
+        ahead = sum(map(len, one.gaps[: place.at + 1])) + sum(map(len, one.cores[: place.at + 1]))
+        found.add((ahead, sum(map(len, one.gaps)) + sum(map(len, one.cores))))
+    return found.pop() if len(found) == 1 else None
 
 
 def _doubt(group: Group, fitting: Sequence[Place]) -> str:
@@ -218,7 +232,7 @@ def _add_solved(reading: Reading, group: Group, place: Place) -> None:
 def _promoted(group: Group, kept: set[int | None]) -> Iterator[Group]:
     """The group's parts by status numbers: those that tell the condition and come again."""
     for at, number in enumerate(group.splits[0].numbers):
-        if not number or at in kept:
+        if not number or at in kept or _clockwork(group.splits[0], at):
             continue
         by_text: dict[bytes, list[Frame]] = {}
         for frame, one in zip(group.frames, group.splits, strict=True):
@@ -252,26 +266,43 @@ def _roles(group: Group, place: Place) -> tuple[Role, ...]:
     )
 
 
-def _share_roles(forms: Sequence[Form]) -> None:
-    """What a number that isn't the value may be is judged over all forms that have it at the same place."""
-    alike: dict[tuple[tuple[bool, ...], int], list[Form]] = {}
-    for form in forms:
-        if form.place is not None:
-            alike.setdefault((form.splits[0].numbers, form.place.at), []).append(form)
-    for together in alike.values():
-        pairs = sorted(
-            ((frame, one) for form in together for frame, one in zip(form.frames, form.splits, strict=True)),
-            key=lambda pair: pair[0].offset,
-        )
-        frames = [frame for frame, _ in pairs]
-        for at, number in enumerate(pairs[0][1].numbers):
-            if not number or together[0].roles[at] in ("value", "minor"):
+def _share_roles(reading: Reading) -> None:
+    """What a number that isn't the value may be is judged over all forms that have it at the same place.
+
+    Before the value that is the same place from the front; behind it, in forms that are alike altogether.
+    """
+    alike: dict[tuple[object, ...], list[Form]] = {}
+    longest = max((len(form.roles) for form in reading.solved), default=0)
+    fronts = {form.place.at for form in reading.solved if form.place is not None}
+    for at in range(longest):
+        alike.clear()
+        for form in [*reading.solved, *reading.mute]:
+            numbers = form.splits[0].numbers
+            if at >= len(numbers) or not numbers[at] or form.roles[at] in ("value", "minor"):
                 continue
-            texts = [one.cores[at] for _, one in pairs]
-            loose = _clockwork(pairs[0][1], at) or independent(frames, texts)
-            for form in together:
-                role: Role = "loose" if loose else "word" if len(set(form.core(at))) == 1 else "listed"
-                form.roles = (*form.roles[:at], role, *form.roles[at + 1 :])
+            front = form.place is None or at < form.place.at
+            if form.place is None and at >= min(fronts, default=0) and at >= max(fronts, default=0):
+                continue
+            alike.setdefault((front, numbers[: at + 1] if front else numbers), []).append(form)
+        for together in alike.values():
+            if all(form.place is None for form in together):
+                continue
+            _judge(together, at)
+
+
+def _judge(together: Sequence[Form], at: int) -> None:
+    pairs = sorted(
+        ((frame, one) for form in together for frame, one in zip(form.frames, form.splits, strict=True)),
+        key=lambda pair: pair[0].offset,
+    )
+    texts = [one.cores[at] for _, one in pairs]
+    clock = _clockwork(pairs[0][1], at)
+    loose = clock or independent([frame for frame, _ in pairs], texts)
+    shared = tuple(dict.fromkeys(texts))
+    for form in together:
+        role: Role = "loose" if loose else "word" if len(set(form.core(at))) == 1 else "listed"
+        form.roles = (*form.roles[:at], role, *form.roles[at + 1 :])
+        form.seen_at[at] = shared
 
 
 def _clockwork(one: Split, at: int) -> bool:

@@ -12,6 +12,7 @@ from .evidence import NUMBERED
 from .fields import Digits, Lead, escape, loose_number, repeat, spaces
 from .forms import Form, Reading
 from .places import Frame, Place
+from .splitting import Style
 
 #: Words that say which load a number is, in any language of the trade we know.
 _LOADS = {
@@ -58,13 +59,15 @@ def meaning(conditions: Iterable[str]) -> str:
 def shapes(reading: Reading, fixed: bool) -> list[Shape]:
     """The shapes of all solved forms. `fixed`: the framing fixes the frames' length."""
     families: dict[tuple[object, ...], list[Form]] = {}
+    pools: dict[tuple[object, ...], list[Form]] = {}
     for form in reading.solved:
         families.setdefault(_family(form, reading), []).append(form)
+        pools.setdefault(_before(form), []).append(form)
     ordered = sorted(families.values(), key=lambda forms: -len(_values(forms)))
     built: list[Shape] = []
     models: list[_Field] = []
     for forms in ordered:
-        own = _field_of(forms, reading, fixed)
+        own = _field_of(forms, reading, fixed, pools[_before(forms[0])])
         known = next((m for m in models if m.fits(forms, own)), None)
         chosen = own if known is None or len(_values(forms)) > 3 else known.adapted(own, forms)
         if known is None:
@@ -72,6 +75,13 @@ def shapes(reading: Reading, fixed: bool) -> list[Shape]:
         for form in forms:
             built.append(_shape(form, forms, chosen, reading))
     return built
+
+
+def _before(form: Form) -> tuple[object, ...]:
+    """Forms with the same before the value write its sign and padding the same way, whatever the unit."""
+    assert form.place is not None
+    at = form.place.at
+    return (at, tuple("loose" if role == "listed" else role for role in form.roles[:at]), form.place.minor is None)
 
 
 def _values(forms: Sequence[Form]) -> set[tuple[bytes, ...]]:
@@ -139,44 +149,50 @@ class _Field:
         return replace(self, right=right, wide=self.wide or self.left_pad or self.right_pad, signs=own.signs | self.signs)
 
 
-def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool) -> _Field:
-    lead_gaps: list[bytes] = []
-    cores: list[bytes] = []
-    right: set[bytes] = set()
-    signs: set[int] = set()
-    shown = 0
-    comparable = True
+def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequence[Form]) -> _Field:
+    first = forms[0]
+    place = first.place
+    assert place is not None
+    at = place.at
+    own = [gap for form in forms for gap in form.gap(at)]
+    cores = [core for form in forms for core in form.core(at)]
+    right = {gap for form in forms for gap in form.gap(at + 1)}
+    pooled = [(gap, core) for form in pool for gap, core in zip(form.gap(at), form.core(at), strict=True)]
+    gaps = [gap for gap, _ in pooled]
+    ends = {len(gap) + len(core) for gap, core in pooled}
+    blanks = {gap.count(b" ") for gap in gaps}
+    if len(ends) > 1 and len({len(gap) for gap in gaps}) > 1 and blanks != {gap.count(b" ") for gap in own}:
+        gaps, blanks = own, {gap.count(b" ") for gap in own}
+        ends = {len(gap) + len(core) for form in forms for gap, core in zip(form.gap(at), form.core(at), strict=True)}
+    signs = {form.place.sign - at for form in pool if form.place is not None and form.place.sign is not None}
+    sign = min(signs, key=lambda where: (where != 0, abs(where))) if signs else None
+    zeros = any(len(core) > 1 and core[:1] == b"0" and core[1:2].isdigit() for core in cores)
+    # Right-aligned: the value ends at one column and spaces give way to digits. Two spaces or more that never did so
+    # may be just that, in numbers that all had the same length.
+    left = len(ends) == 1 and not fixed and (len(blanks) > 1 or (not zeros and min(blanks) > 1))
+    padded = left or len({len(gap) for gap in right if not gap.strip()}) > 1
+    digits = Digits(
+        tuple(dict.fromkeys(cores)), reading.style, reading.backwards, place.decimals, _shown(forms),
+        padded and all(form.width is not None for form in forms), fixed and not padded,
+        all(not gap for gap in gaps)
+        and (at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit()),
+    )  # fmt: skip
+    apart = at > 0 and first.roles[at - 1] in ("loose", "listed") and b"" not in gaps
+    elsewhere = {gap for form in pool for gap in form.gap(at + sign)[:]} if sign and 0 <= at + sign else set()
+    return _Field(Lead(tuple(dict.fromkeys(gaps)), sign == 0), digits, right, digits.padded, apart, sign, elsewhere)
+
+
+def _shown(forms: Sequence[Form]) -> int | None:
+    """Most decimals the display showed for these frames; None where it showed another unit than they hold."""
+    most = 0
     for form in forms:
-        place = form.place
-        assert place is not None
-        lead_gaps += form.gap(place.at)
-        cores += form.core(place.at)
-        right |= set(form.gap(place.at + 1))
-        if place.sign is not None:
-            signs.add(place.sign - place.at)
         for frame in form.frames:
             seen = frame.seen
             if seen is not None and seen.value is not None and seen.condition in NUMBERED:
-                comparable = comparable and seen.unit in (None, place.unit)
-                shown = max(shown, -int(seen.value.as_tuple().exponent))
-    at = forms[0].place.at if forms[0].place else 0
-    apart = at > 0 and forms[0].roles[at - 1] in ("loose", "listed") and b"" not in lead_gaps
-    sign = min(signs, key=lambda where: (where != 0, abs(where))) if signs else None
-    padded = len({len(g) for g in lead_gaps}) > 1 or len({len(g) for g in right}) > 1
-    wide = padded and all(form.width is not None for form in forms)
-    first = forms[0]
-    open_left = all(not gap for gap in lead_gaps) and (
-        at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit()
-    )
-    digits = Digits(
-        tuple(dict.fromkeys(cores)), reading.style, reading.backwards,
-        first.place.decimals if first.place else None, shown if comparable else None, wide, fixed and not padded,
-        open_left,
-    )  # fmt: skip
-    apart_signs: set[bytes] = set()
-    if sign:
-        apart_signs = {gap for form in forms if form.place for gap in form.gap(form.place.at + sign)}
-    return _Field(Lead(tuple(dict.fromkeys(lead_gaps)), sign == 0), digits, right, wide, apart, sign, apart_signs)
+                if form.place is None or seen.unit not in (None, form.place.unit):
+                    return None
+                most = max(most, -int(seen.value.as_tuple().exponent))
+    return most
 
 
 def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading) -> Shape:
@@ -209,7 +225,7 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading)
             pattern = minor.pattern.replace("[0-9]+", "[0-9]{1,2}", 1)
             pieces.append(f"(?P<minor>{pattern})")
         elif role == "loose":
-            pieces.append(loose_number([c for one in family for c in one.core(at)], reading.style))
+            pieces.append(loose_number(form.seen_at.get(at) or form.core(at), reading.style))
         else:
             pieces.append(_listed(form.core(at)))
     last = len(form.roles)
@@ -406,7 +422,7 @@ def zeros(shape: Shape) -> Shape:
     )
 
 
-def literal(form: Form, condition: str, number_like: re.Pattern[bytes] | None) -> Shape:
+def literal(form: Form, condition: str, number_like: re.Pattern[bytes] | None, style: Style) -> Shape:
     """A form without a reading: its words as they are, its longer numbers loose where several were seen."""
     pieces: list[str] = []
     words: dict[int, bytes] = {}
@@ -417,10 +433,12 @@ def literal(form: Form, condition: str, number_like: re.Pattern[bytes] | None) -
         if not form.splits[0].numbers[at]:
             words[len(pieces)] = core
             pieces.append(escape(core))
+        elif form.roles[at] == "loose":
+            pieces.append(loose_number(form.seen_at.get(at) or texts, style))
         elif len(set(texts)) > 1 and max(map(len, texts)) >= 3:
-            pieces.append(loose_number(texts, "point"))
+            pieces.append(loose_number(texts, style))
         elif condition != "error" and number_like is not None and number_like.fullmatch(core):
-            pieces.append(loose_number(texts, "point"))
+            pieces.append(loose_number(texts, style))
         else:
             pieces.append(_listed(texts))
     gaps = set(form.gap(len(form.splits[0].cores)))
