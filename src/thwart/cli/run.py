@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import getpass
 import sys
-from importlib import resources
 from pathlib import Path
 
 import click
@@ -37,6 +35,9 @@ def run(bench: Path | None, print_unit: bool, quiet: bool) -> int:
 
 def unit(folder: Path) -> str:
     """The systemd unit for a bench folder, with this program and this user in it."""
+    import getpass
+    from importlib import resources
+
     text = resources.files("thwart.starter").joinpath("thwart.service").read_text(encoding="utf-8")
     program = Path(sys.argv[0]).absolute()
     command = f"{_quoted(program)}" if program.name == "thwart" else f"{_quoted(Path(sys.executable))} -m thwart"
