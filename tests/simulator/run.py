@@ -1,0 +1,74 @@
+"""A day at a bench: make the world, work up the catch, look through the ledger; and the table of troubles."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from . import solo
+from .audit import Audit, Report
+from .instruments import Board, Pan
+from .people import Envelopes
+from .protocols import SOLO_PROTOCOL
+from .site import Site
+from .troubles import SOLO, Trouble
+from .world import World, catch
+
+
+@dataclass(frozen=True)
+class Day:
+    """What is simulated: `hard` multiplies how often things go wrong."""
+
+    fish: int
+    seed: int
+    hard: float = 1.0
+
+
+def plan(world: World, troubles: Mapping[str, Trouble], hard: float) -> str | None:
+    """What goes wrong with a fish: one thing at most."""
+    draw = world.rng.random()
+    for name, trouble in troubles.items():
+        draw -= trouble.rate * hard
+        if draw < 0:
+            return name
+    return None
+
+
+def run_solo(day: Day) -> tuple[Report, Site]:
+    world = World(day.seed)
+    site = Site(world, solo.BENCH, SOLO_PROTOCOL)
+    fishes = catch(day.fish, world.rng)
+    for fish in fishes:
+        fish.trouble = plan(world, SOLO, day.hard)
+    envelopes = Envelopes(site)
+    person = solo.Solo(
+        site, "table", envelopes=envelopes, board=Board(site, "board"), pan=Pan(site, "scale"), pedal="pedal"
+    )
+    world.person(person.work(fishes))
+    world.run()
+    return Audit(site, fishes, envelopes.hold, SOLO).report(), site
+
+
+def table(report: Report, troubles: Mapping[str, Trouble]) -> str:
+    """The table of troubles: how many, seen as what."""
+    lines = ["| trouble | planted | seen | seen as |", "| --- | --- | --- | --- |"]
+    for name in sorted(report.planted):
+        n = report.planted[name]
+        signs = ", ".join(f"{sign} {k}" for sign, k in report.seen.get(name, {}).most_common(5))  # type: ignore[attr-defined]
+        seen = "by nature not" if troubles[name].unseen else f"{n - report.unseen[name]}"
+        lines.append(f"| {name} | {n} | {seen} | {signs} |")
+    return "\n".join(lines)
+
+
+def summary(report: Report) -> str:
+    """The numbers."""
+    r = report
+    return "\n".join(
+        [
+            f"{r.fish} fish, {r.specimens} specimens, {r.values} values, codes, species and containers stand",
+            f"wrong: {len(r.wrong)}; of these asked, noted or suspect: {len(r.wrong) - len(r.silent) - len(r.by_nature)},"
+            f" silent by nature: {len(r.by_nature)}, SILENT: {len(r.silent)}; fish lost silently: {len(r.lost)}",
+            f"{r.readings} readings of fish: given unasked {r.unasked / max(1, r.readings):.2%}, asked {r.asked / max(1, r.readings):.2%},"
+            f" set aside {r.set_aside / max(1, r.readings):.2%}; of {r.sound} sound ones given unasked {r.sound_unasked / max(1, r.sound):.2%}",
+        ]
+    )

@@ -1,0 +1,52 @@
+"""What goes wrong at a bench, how often, and what of it no bench can see.
+
+Rates are per fish. They are ours: the few published ones (2.4 % of fish with any entry error in an automated work-up,
+Bourque & Cairns 1994, NAJFM 14:650-655; 0.9 to 2.1 % of specimens mislabelled before barcodes, Talmon et al. 2011) only
+say how large the whole may be. Common practice, no source, for the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """`rate` per fish on an ordinary day; `unseen` says why nothing at the bench could tell it (None: it must be seen)."""
+
+    rate: float
+    unseen: str | None = None
+
+
+SOLO: Mapping[str, Trouble] = {
+    "doubled touch": Trouble(0.010),
+    "re-touch": Trouble(0.008),
+    "open mouth unnoticed": Trouble(0.002, "one touch, a plausible length, nothing before or after it"),
+    "load before next": Trouble(0.003),
+    "late scan": Trouble(0.003),
+    "lifted early": Trouble(0.004),
+    "leans, lets go": Trouble(0.003),
+    "leans on the empty pan": Trouble(0.002),
+    "leans throughout": Trouble(0.001, "hand and fish weigh as one, from arrival to emptying, within the limits"),
+    "next laid before last lifted": Trouble(0.002),
+    "hosing, paused": Trouble(0.004),
+    "hosing": Trouble(0.003),
+    "untared tray": Trouble(0.002),
+    "pan swapped": Trouble(0.002),
+    "stale load": Trouble(0.004),
+    "neighbour's envelope": Trouble(0.003),
+    "skipped envelope": Trouble(0.003),
+    "used envelope": Trouble(0.002),
+    "misread label": Trouble(0.003),
+    "overboard": Trouble(0.002),
+    "thrown away": Trouble(0.002),
+    "undo by a helper": Trouble(0.002),
+    "scale unplugged": Trouble(0.001),
+    "board unplugged": Trouble(0.001),
+    "power cut": Trouble(0.004),
+    "wrong species, mended late": Trouble(0.003),
+    "wrong species unnoticed": Trouble(0.001, "a wrong card said with full conviction; the limits admit both species"),
+    "otoliths in the neighbour's envelope": Trouble(0.001, "the label scanned is the expected one; what lies inside isn't looked at"),
+    "pedal twice": Trouble(0.003),
+}  # fmt: skip
