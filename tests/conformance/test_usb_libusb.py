@@ -117,3 +117,47 @@ def test_an_absent_device_says_what_is_there_of_its_kind(tmp_path: Path) -> None
     assert run(tmp_path, [device], "-c", attempt) == (
         "no device hid:1234:5678:S-2 is plugged in; of that kind there is: hid:1234:5678:S-1\n"
     )
+
+
+def test_ports_and_doctor_see_the_device(tmp_path: Path) -> None:
+    """The commands themselves: what is plugged in by its steadiest name, and whether its descriptor fits the profile."""
+    device = Emulated(report_descriptor=scale_descriptor(), serial="S-1")
+    (port,) = [port for port in json.loads(run(tmp_path, [device], "-m", "thwart", "ports", "--json")) if port["usb"]]
+    assert (port["name"], port["device"]) == ("hid:1234:5678:S-1", "/dev/bus/usb/001/002")
+    lake = tmp_path / "lake"
+    run(tmp_path, [], "-m", "thwart", "init", str(lake))
+    text = (lake / "bench.toml").read_text().partition("[instruments.board]")[0]
+    (lake / "bench.toml").write_text(
+        text + '[instruments.scale]\nprofile = "usage-page-scale"\nport = "hid:1234:5678:S-1"\n'
+        '[instruments.other]\nprofile = "usage-page-scale"\nport = "hid:1234:5678:S-2"\n'
+    )
+    found = json.loads(run(tmp_path, [device], "-m", "thwart", "doctor", str(lake), "--json", code=1))
+    assert [one["about"] for one in found["troubles"] if one["code"] == "absent"] == ["other (hid:1234:5678:S-2)"]
+    rules = run(tmp_path, [device], "-m", "thwart", "doctor", str(lake), "--write-udev")
+    assert rules.count('ATTR{serial}=="S-1"') == 1
+
+
+def test_a_bench_runs_on_it(tmp_path: Path) -> None:
+    """The whole service: a fish is weighed on an emulated scale, through the real libusb into the ledger."""
+    device = Emulated(report_descriptor=scale_descriptor()).described()
+    zero, still = bytes.fromhex("030202000000"), bytes.fromhex("03040200F401")
+    device.sends(*[zero] * 8, *[still] * 12, *[zero] * 8).pulled()
+    lake = tmp_path / "lake"
+    run(tmp_path, [], "-m", "thwart", "init", str(lake))
+    text = (lake / "bench.toml").read_text().partition("[instruments.board]")[0]
+    (lake / "bench.toml").write_text(
+        text + '[instruments.scale]\nprofile = "usage-page-scale"\nport = "hid:1234:5678"\n'
+    )
+    code = (
+        "import sys, time; from pathlib import Path; from thwart.service.service import Service\n"
+        "service = Service(Path(sys.argv[1])); service.start(); end = time.monotonic() + 20\n"
+        "from thwart.ledger import Ledger\n"
+        "def kinds():\n"
+        "    with Ledger.open(Path(sys.argv[1]) / 'ledger.db', readonly=True) as ledger:\n"
+        "        return [(e.kind, e.body.get('value'), e.body.get('unit')) for e in ledger.entries()]\n"
+        "while time.monotonic() < end and not any(k == 'emptied' for k, *_ in kinds()): time.sleep(0.05)\n"
+        "service.stop(); service.wait(); print([one for one in kinds() if one[0] in ('arrival', 'reading', 'emptied')])"
+    )
+    assert run(tmp_path, [device], "-c", code, str(lake)) == (
+        "[('arrival', None, None), ('reading', '500', 'g'), ('emptied', None, None)]\n"
+    )

@@ -28,6 +28,7 @@ from ..ports import (
     read_bytes_or_capture,
 )
 from ..ports.capture import render_chunk
+from ..ports.usbtree import describe_usb
 from ..profiles import Profile, load_profile, shipped_profiles
 from ..wire.channel import Ear, Heard
 from .profiles import profile_named
@@ -41,12 +42,12 @@ _SHOWN = 6
 @click.command(epilog="Example: thwart ports")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON array instead of a table.")
 def ports(as_json: bool) -> None:
-    """List the serial ports that are plugged in.
+    """List the serial ports and USB instruments that are plugged in.
 
     The first column is the name to write into bench.toml: it means the same adapter whichever socket it is in, where
     the adapter can be told apart at all. Network ports (socket://, rfc2217://) don't show here.
     """
-    found = describe_ports()
+    found = [*describe_ports(), *describe_usb()]
     if as_json:
         rows: list[dict[str, Any]] = [
             {

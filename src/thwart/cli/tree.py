@@ -22,7 +22,8 @@ class Entry:
 COMMANDS = {
     "demo": Entry("demo", "Play a short lake survey through the real service."),
     "init": Entry("init", "Make a bench folder with a commented bench.toml and protocol.toml."),
-    "ports": Entry("instruments", "List the serial ports that are plugged in."),
+    "ports": Entry("instruments", "List the serial ports and USB instruments that are plugged in."),
+    "doctor": Entry("doctor", "Find what keeps instruments from working, and say how to mend it."),
     "listen": Entry("instruments", "See and capture what a port says."),
     "decode": Entry("instruments", "Show what a profile makes of a capture, as JSON lines."),
     "profile": Entry("profiles", "List, show and check instrument profiles."),
