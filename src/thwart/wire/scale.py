@@ -6,10 +6,11 @@ follow from descriptor and tables is refused: two units, a number outside its ra
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import Final
 
+from .decoder import REMEMBERED, Outcome
 from .events import GRAVITY, NO_NUMBER, Condition, Decoded, RejectReason
 from .hid import Descriptor, Field, Splitter
 
@@ -24,6 +25,7 @@ _GRAM: Final = 0x0101
 #: An exponent beyond that is none a scale can mean.
 _MOST_TENS = 12
 _MOST_DIGITS = 18
+_MOST_ELEMENTS = 256
 
 #: Unit usages → UCUM. Left out: tael (0x8D0055), which has several values, and the avoirdupois ton (0x8D0059), two.
 UNITS: Final[Mapping[int, str]] = {
@@ -49,80 +51,108 @@ class DataReports:
     """The weighing reports of one interface."""
 
     def __init__(self, descriptor: Descriptor) -> None:
-        self._fields: dict[int, list[Field]] = {}
+        fields: dict[int, list[Field]] = {}
         for field in () if descriptor.problems else descriptor.fields:
             if not field.constant and not _OTHER_REPORTS.intersection(field.collections):
-                self._fields.setdefault(field.report_id, []).append(field)
-        self.any = any(field.names(_WEIGHT) for fields in self._fields.values() for field in fields)
+                fields.setdefault(field.report_id, []).append(field)
+        self._plans = {report_id: _Plan(some) for report_id, some in fields.items()}
+        self._empty = _Plan([])
+        self.any = any(plan.weighs for plan in self._plans.values())
         """Whether the descriptor lays out a weight."""
         self._splitter = Splitter(descriptor)
 
-    def decode(self, report: bytes) -> Decoded | RejectReason | None:
+    def decode(self, report: bytes) -> Outcome:
         """What a report says, why nothing, or None for a report that holds no weight and no trouble."""
         split = self._splitter.split(report)
         if split is None or not self.any:
             return "layout"
         report_id, body = split
-        fields = self._fields.get(report_id, [])
+        plan = self._plans.get(report_id, self._empty)
         try:
-            condition, settled = _state(fields, body)
-            if condition in NO_NUMBER:
-                return Decoded(None, None, None, condition, settled)
-            if not any(field.names(_WEIGHT) for field in fields):
-                return None
-            text, unit = _weight(fields, body)
+            return plan.known[body]
+        except KeyError:
+            pass
+        try:
+            outcome: Outcome = plan.read(body)
         except _Unfit as unfit:
-            return unfit.reason
+            outcome = unfit.reason
+        if len(plan.known) >= REMEMBERED:
+            del plan.known[next(iter(plan.known))]
+        plan.known[body] = outcome
+        return outcome
+
+
+class _Plan:
+    """One report: which of its fields say what, worked out once."""
+
+    def __init__(self, fields: list[Field]) -> None:
+        def having(usages: Iterable[int]) -> list[Field]:
+            return [field for field in fields if any(field.names(usage) for usage in usages)]
+
+        self.known: dict[bytes, Outcome] = {}
+        """What its latest bodies said: a stream repeats itself."""
+        self._states, self._units = having(_STATES), having(_UNITS)
+        weights, scalings = having((_WEIGHT,)), having((_SCALING,))
+        self.weighs = bool(weights)
+        self._weight, self._scaling = _sole(weights, _WEIGHT), _sole(scalings, _SCALING)
+        self._unit: str | None = None
+        self._laid_out = self._weight is not None and (self._scaling is not None or not scalings)
+        if self._weight is not None:
+            weight = self._weight[0]
+            # A straight line through two points: no scale seen so far, and no number to print.
+            self._laid_out &= weight.physical == weight.logical
+            if self._units:
+                # Said twice, by HID's own unit as well: which one counts, the tables leave open.
+                self._laid_out &= not weight.unit and not (weight.exponent and scalings)
+            else:
+                self._unit = "g" if weight.unit == _GRAM else None
+                self._laid_out &= self._unit is not None
+
+    def read(self, body: bytes) -> Decoded | None:
+        """What a body says. Raises _Unfit."""
+        condition, settled = self._state(body)
+        if condition in NO_NUMBER:
+            return Decoded(None, None, None, condition, settled)
+        if not self.weighs:
+            return None
+        if not self._laid_out:
+            raise _Unfit("layout")
+        assert self._weight is not None
+        tens = _value(self._scaling, body) if self._scaling is not None else 0
+        unit = self._unit or self._listed_unit(body)
+        text = _text(_value(self._weight, body), tens + self._weight[0].exponent)
         if condition == "zero" and Decimal(text):
-            return "value"
+            raise _Unfit("value")
         return Decoded(text, Decimal(text), unit, condition, settled)
 
-
-def _state(fields: list[Field], body: bytes) -> tuple[Condition, bool | None]:
-    """The gravest state; a report without a status field has none, and rest must be told from the numbers."""
-    stated = [field for field in fields if any(field.names(usage) for usage in _STATES)]
-    if not stated:
-        return "ok", None
-    found = [STATES[usage] for field in stated for usage in field.active(body) if usage in STATES]
-    if not found:
-        raise _Unfit("value")
-    return max(found, key=lambda state: GRAVITY.index(state[0]))
-
-
-def _weight(fields: list[Field], body: bytes) -> tuple[str, str]:
-    """The weight's text as the device means it, and its unit's UCUM code."""
-    field = _only(fields, _WEIGHT)
-    if field.physical != field.logical:
-        raise _Unfit("layout")  # a straight line through two points: no scale seen so far, and no number to print
-    listed = [one for one in fields if any(one.names(usage) for usage in _UNITS)]
-    scaled = any(one.names(_SCALING) for one in fields)
-    tens = _value(_only(fields, _SCALING), _SCALING, body) if scaled else 0
-    if listed:
-        chosen = {usage for one in listed for usage in one.active(body) if usage in _UNITS}
-        if len(chosen) != 1:
+    def _state(self, body: bytes) -> tuple[Condition, bool | None]:
+        """The gravest state; a report without a status field has none, and rest must be told from the numbers."""
+        if not self._states:
+            return "ok", None
+        found = [STATES[usage] for field in self._states for usage in field.active(body) if usage in STATES]
+        if not found:
             raise _Unfit("value")
-        unit = UNITS.get(chosen.pop())
-        if field.unit or (field.exponent and scaled):
-            raise _Unfit("layout")  # said twice: which one counts, the tables leave open
-    else:
-        unit = "g" if field.unit == _GRAM else None
-    if unit is None:
-        raise _Unfit("value" if listed else "layout")
-    return _text(_value(field, _WEIGHT, body), tens + field.exponent), unit
+        return max(found, key=lambda state: GRAVITY.index(state[0]))
+
+    def _listed_unit(self, body: bytes) -> str:
+        chosen = {usage for field in self._units for usage in field.active(body) if usage in _UNITS}
+        unit = UNITS.get(chosen.pop()) if len(chosen) == 1 else None
+        if unit is None:
+            raise _Unfit("value")
+        return unit
 
 
-def _only(fields: list[Field], usage: int) -> Field:
-    found = [field for field in fields if field.names(usage)]
-    if len(found) != 1 or found[0].array:
-        raise _Unfit("layout")
-    return found[0]
+def _sole(fields: list[Field], usage: int) -> tuple[Field, int] | None:
+    """The one field with a usage and its place in it; None where there is none, or no one place."""
+    if len(fields) != 1 or fields[0].array:
+        return None
+    # Element by element only as far as usages are named: the last one holds on for all elements after it.
+    places = [at for at in range(min(fields[0].count, _MOST_ELEMENTS)) if fields[0].element_usage(at) == usage]
+    return (fields[0], places[0]) if len(places) == 1 else None
 
 
-def _value(field: Field, usage: int, body: bytes) -> int:
-    places = [at for at in range(field.count) if field.element_usage(at) == usage]
-    if len(places) != 1:
-        raise _Unfit("layout")
-    value = field.values(body)[places[0]]
+def _value(where: tuple[Field, int], body: bytes) -> int:
+    value = where[0].values(body)[where[1]]
     if value is None:
         raise _Unfit("value")
     return value
