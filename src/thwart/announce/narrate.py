@@ -100,6 +100,33 @@ def _decision(source: Entry, d: Entry, number: int | None) -> tuple[Sound, str] 
             return "taken", f"{b['number']} {b['name']} missing: {b['reason']}"
         case "species":
             return "taken", f"{b['number'] or 'next fish'} is {b['species']}"
+        case "moved":
+            return "next", f"{b['number']} goes on to {b['to']}"
+        case "took" | "back":
+            return "next", f"{b['number']} in hand"
+        case "parked":
+            return "next", f"{b['number']} set apart"
+        case "tagged":
+            return "taken", f"{b['number']} bears {b['tag']}"
+        case "tallied":
+            sex = f" {b['sex']}" if b["sex"] else ""
+            return "taken", f"{b['species']}{sex} {b['class_mm']} mm: {b['n']}"
+        case "pooled":
+            return "taken", f"{b['n']} {b['species'] or 'animals'} together {b['raw_value']} {b['raw_unit']}"
+        case "counted":
+            return "taken", f"{b['n']} counted"
+        case "structure":
+            got = " ".join(str(w) for w in (b["taken"], b["structure"], b["side"], b["condition"]) if w is not None)
+            return "taken", f"{b['number']} {got}"
+        case "container-moved":
+            return "taken", b["text"]
+        case "mend":
+            return (
+                "look",
+                f"{b['number']} {b['measurand']} mended: {b['old_value'] or 'none'} → {b['new_value'] or 'none'}",
+            )
+        case "batch-noted":
+            return "taken", f"batch {b['batch']}: " + ", ".join(f"{k} {v}" for k, v in b["set"].items())
         case "stood-by":
             return "taken", f"{b['number']} stands"
         case "batch":

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from ..bench import tally
 from ..bench.filling import standing, wanted
 from ..bench.kernel import Bench
-from ..bench.state import Batch, Question
+from ..bench.state import Batch, Question, Specimen
 
 
 def picture(bench: Bench) -> dict[str, Any]:
@@ -20,6 +21,7 @@ def picture(bench: Bench) -> dict[str, Any]:
         "practice": desk.practice,
         "places": [_place(bench, name) for name in bench.setup.places],
         "quiet": [q.text for q in quiet],
+        "parked": [s.number for i in desk.parked if (s := bench.get(Specimen, i)) is not None],
         "fish_closed": desk.fish_closed,
         "asked": desk.asked,
         "asked_statistical": desk.asked_statistical,
@@ -52,4 +54,7 @@ def _place(bench: Bench, name: str) -> dict[str, Any]:
         "recorder": here.recorder,
         "stager": here.stager,
         "tray": len(here.tray),
+        "queue": [s.number for i in here.queue if (s := bench.get(Specimen, i)) is not None],
+        "counting": tally.species_of(bench, name) if bench.setup.protocol.flow == "tally" and here.batch else None,
+        "counting_sex": here.tally_sex,
     }
