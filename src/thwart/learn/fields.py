@@ -128,40 +128,66 @@ class Digits:
 
 @dataclass(frozen=True, slots=True)
 class Lead:
-    """What stands between a number and the word before it, in every frame: spaces and perhaps its sign."""
+    """What stands between a number and the word before it, in every frame: spaces and perhaps its sign.
+
+    `signed`: the sign stands here. `filled`: digits grow leftwards into the spaces, which together with them always
+    take `ends` bytes (None where that changes).
+    """
 
     gaps: tuple[bytes, ...]
     signed: bool
+    filled: bool
+    ends: int | None
 
     def pattern(self, digits: str, wide: bool, apart: bool) -> str:
         """The gap with the group `number` behind it. `wide`: the form's width holds the spaces."""
         chars = {char for gap in self.gaps for char in gap.decode("latin-1") if char in "+-"} if self.signed else set()
-        if not self.signed and len(set(self.gaps)) == 1:
+        if not self.signed and len(set(self.gaps)) == 1 and not self.filled:
             return escape(self.gaps[0]) + f"(?P<number>{digits})"
+        always = all(b"+" in gap or b"-" in gap for gap in self.gaps)
+        if self.filled and not wide and self.ends is not None and not always:
+            if (exact := self._in_columns(digits, chars)) is not None:
+                return exact
         if not chars:
-            return spaces({len(gap) for gap in self.gaps}, wide, apart) + f"(?P<number>{digits})"
+            return self._pad({len(gap) for gap in self.gaps}, wide, apart) + f"(?P<number>{digits})"
         # A minus may stand where a plus stood.
         sign = "[+-]" if "+" in chars else "-"
-        always = all(b"+" in gap or b"-" in gap for gap in self.gaps)
-        parts = [re.fullmatch(rb"( *)([+-]?)( *)", gap) for gap in self.gaps]
-        befores = {len(part[1]) for part in parts if part and part[2]}
-        afters = {len(part[3]) for part in parts if part and part[2]}
-        bare = {len(part[0]) for part in parts if part and not part[2]}
+        parts = [match for gap in self.gaps if (match := re.fullmatch(rb"( *)([+-]?)( *)", gap))]
+        befores = {len(part[1]) for part in parts if part[2]}
+        afters = {len(part[3]) for part in parts if part[2]}
+        bare = {len(part[0]) for part in parts if not part[2]}
         column = len(befores) == 1 and all(size > min(befores) for size in bare)
         floating = afters == {0}
         same = len({len(gap) for gap in self.gaps}) == 1
-        if floating and not (column and (wide or same)):
-            before = spaces(befores | bare, wide, apart)
-            return f"{before}(?P<number>{sign if always else sign + '?'}{digits})"
-        if column:
+        optional = sign if always else sign + "?"
+        if column and (not floating or wide or same):
             first = min(befores)
             rest = {size - first - 1 for size in bare} | afters
+            if floating and (rest != {0} or self.filled):
+                # In a column of its own or next to the digits: nothing shown tells, and both read the same.
+                return f"{self._pad({first, first + 1}, wide, apart)}(?P<number>{optional}{self._pad(rest, wide, False)}{digits})"
             one = sign if always else f"[ {sign.strip('[]')}]"
-            if floating and rest != {0}:
-                return f" *(?P<number>{sign if always else sign + '?'} *{digits})"
-            return f"{' ' * first}(?P<number>{one}{spaces(rest, wide)}{digits})"
-        before = spaces(befores | bare, wide, apart)
-        return f"{before}(?P<number>{sign if always else sign + '?'}{spaces(afters | {0}, wide)}{digits})"
+            return f"{' ' * first}(?P<number>{one}{self._pad(rest, wide, False)}{digits})"
+        before = self._pad(befores | bare, wide, apart)
+        inner = "" if floating else self._pad(afters | {0}, wide, False)
+        return f"{before}(?P<number>{optional}{inner}{digits})"
+
+    def _pad(self, counts: set[int], wide: bool, apart: bool) -> str:
+        if wide and self.filled and max(counts) > 0:
+            return " +" if apart else " *"
+        return spaces(counts, wide, apart)
+
+    def _in_columns(self, digits: str, chars: set[str]) -> str | None:
+        """Spaces and digits in their exact columns; None where the number has no fixed end part."""
+        match = re.fullmatch(r"\[0-9\](?:\+|\*|\{[0-9,]+\})?((?:\\\.|,)\[0-9\](?:\{[0-9]+\})?0*|)", digits)
+        if match is None or self.ends is None:
+            return None
+        tail = match[1]
+        size = re.search(r"\{([0-9]+)\}", tail)
+        fraction = (int(size[1]) if size else 1) + 1 + len(tail) - len(tail.rstrip("0")) if tail else 0
+        body = self.ends - fraction
+        extra = ("+" if "+" in chars else "") + ("-" if chars else "")
+        return f"(?P<number>[ 0-9{extra}]{{{body - 1}}}[0-9]{tail})" if body > 1 else None
 
 
 def loose_number(cores: Sequence[bytes], style: Style) -> str:

@@ -232,7 +232,7 @@ def _add_solved(reading: Reading, group: Group, place: Place) -> None:
 def _promoted(group: Group, kept: set[int | None]) -> Iterator[Group]:
     """The group's parts by status numbers: those that tell the condition and come again."""
     for at, number in enumerate(group.splits[0].numbers):
-        if not number or at in kept or _clockwork(group.splits[0], at):
+        if not number or at in kept or clockwork(group.splits[0], at):
             continue
         by_text: dict[bytes, list[Frame]] = {}
         for frame, one in zip(group.frames, group.splits, strict=True):
@@ -296,7 +296,7 @@ def _judge(together: Sequence[Form], at: int) -> None:
         key=lambda pair: pair[0].offset,
     )
     texts = [one.cores[at] for _, one in pairs]
-    clock = _clockwork(pairs[0][1], at)
+    clock = clockwork(pairs[0][1], at)
     loose = clock or independent([frame for frame, _ in pairs], texts)
     shared = tuple(dict.fromkeys(texts))
     for form in together:
@@ -305,7 +305,7 @@ def _judge(together: Sequence[Form], at: int) -> None:
         form.seen_at[at] = shared
 
 
-def _clockwork(one: Split, at: int) -> bool:
+def clockwork(one: Split, at: int) -> bool:
     """Whether a number is a part of a time of day or a date: two digits or four, with its neighbours between : / -."""
     for first in range(at - 4, at + 1, 1):
         parts = range(first, first + 5, 2)

@@ -10,7 +10,7 @@ from typing import Any
 
 from .evidence import NUMBERED
 from .fields import Digits, Lead, escape, loose_number, repeat, spaces
-from .forms import Form, Reading
+from .forms import Form, Reading, clockwork
 from .places import Frame, Place
 from .splitting import Style
 
@@ -169,7 +169,7 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
     zeros = any(len(core) > 1 and core[:1] == b"0" and core[1:2].isdigit() for core in cores)
     # Right-aligned: the value ends at one column and spaces give way to digits. Two spaces or more that never did so
     # may be just that, in numbers that all had the same length.
-    left = len(ends) == 1 and not fixed and (len(blanks) > 1 or (not zeros and min(blanks) > 1))
+    left = len(ends) == 1 and not fixed and (len({len(gap) for gap in gaps}) > 1 or (not zeros and min(blanks) > 1))
     padded = left or len({len(gap) for gap in right if not gap.strip()}) > 1
     digits = Digits(
         tuple(dict.fromkeys(cores)), reading.style, reading.backwards, place.decimals, _shown(forms),
@@ -179,7 +179,8 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
     )  # fmt: skip
     apart = at > 0 and first.roles[at - 1] in ("loose", "listed") and b"" not in gaps
     elsewhere = {gap for form in pool for gap in form.gap(at + sign)[:]} if sign and 0 <= at + sign else set()
-    return _Field(Lead(tuple(dict.fromkeys(gaps)), sign == 0), digits, right, digits.padded, apart, sign, elsewhere)
+    lead = Lead(tuple(dict.fromkeys(gaps)), sign == 0, left, ends.pop() if len(ends) == 1 else None)
+    return _Field(lead, digits, right, digits.padded, apart, sign, elsewhere)
 
 
 def _shown(forms: Sequence[Form]) -> int | None:
@@ -225,7 +226,7 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading)
             pattern = minor.pattern.replace("[0-9]+", "[0-9]{1,2}", 1)
             pieces.append(f"(?P<minor>{pattern})")
         elif role == "loose":
-            pieces.append(loose_number(form.seen_at.get(at) or form.core(at), reading.style))
+            pieces.append(_loose(form, at, reading.style))
         else:
             pieces.append(_listed(form.core(at)))
     last = len(form.roles)
@@ -264,6 +265,13 @@ def _sign(gaps: set[bytes]) -> str:
     if bare == {len(head) + len(tail) + 1}:
         return f"{escape(head)}(?P<sign>[ {sign}]){escape(tail)}"
     return f"{escape(head)}(?P<sign>[{sign}]?){escape(tail)}" if bare == {len(head) + len(tail)} else f" *(?P<sign>[{sign}]?) *"
+
+
+def _loose(form: Form, at: int, style: Style) -> str:
+    texts = form.seen_at.get(at) or form.core(at)
+    if clockwork(form.splits[0], at) and len({len(text) for text in texts}) == 1:
+        return repeat("[0-9]", len(texts[0]), len(texts[0]))
+    return loose_number(texts, style)
 
 
 def _listed(cores: Sequence[bytes]) -> str:
@@ -434,7 +442,7 @@ def literal(form: Form, condition: str, number_like: re.Pattern[bytes] | None, s
             words[len(pieces)] = core
             pieces.append(escape(core))
         elif form.roles[at] == "loose":
-            pieces.append(loose_number(form.seen_at.get(at) or texts, style))
+            pieces.append(_loose(form, at, style))
         elif len(set(texts)) > 1 and max(map(len, texts)) >= 3:
             pieces.append(loose_number(texts, style))
         elif condition != "error" and number_like is not None and number_like.fullmatch(core):
