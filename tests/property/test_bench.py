@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import json
-import os
 from typing import Any
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.benchkit import FIRST, FORKED, SOLO, Play, check, folded, state_of
+from tests.benchkit import FIRST, FORKED, ROW, SOLO, TALLY, Play, check, folded, state_of
 from thwart.bench.acts import ACTS, MISSING_REASONS
 from thwart.bench.kernel import Bench
 from thwart.bench.state import Coded, Key, Measurement, MemoryRecords, Object, Specimen
 from thwart.entries import Entry
 
-#: Examples a test runs; `tests/long/bench_scripts.py` raises it.
-EXAMPLES = int(os.environ.get("THWART_BENCH_EXAMPLES", "60"))
+#: Examples a test runs; tests/long/test_bench_scripts.py runs many more, and longer ones.
+EXAMPLES = 40
 BUDGET = settings(
     max_examples=EXAMPLES, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), database=None
 )
@@ -26,6 +25,9 @@ PROTOCOLS = {
     "forked": FORKED,
     "first": FIRST,
     "opens": "opens_by_reading = true\n" + FORKED,
+    "row": ROW.replace('{ place = "scale" }', '{ place = "scale", queue = 3 }') + '\n[tags]\nlabel = "T-#"\n',
+    "tally": TALLY,
+    "full": SOLO + "\n[structures.otolith]\nmost = 2\n\n[pans]\nblue = 120\nred = 130\n",
     "few": "tray = 2\n" + SOLO + "\n[numbers]\nlast = 4\n",
 }
 
@@ -46,6 +48,16 @@ words_of: dict[str, st.SearchStrategy[str]] = {
     "species": st.sampled_from(["perch", "pike", "eel", "unknown", "perch of 1", "eel of previous", "perch of 2"]),
     "recall": st.sampled_from(["1", "2", "3", "4"]),
     "measurer": st.just("ida"),
+    "over": names,
+    "parts": st.sampled_from(["total_length 2", "whole_mass 2"]),
+    "pool": st.just("5"),
+    "count": st.just("7"),
+    "structure": st.sampled_from(["otolith 1", "otolith 2 both whole"]),
+    "move": st.sampled_from(["K-00013 K-00099", "K-00021 K-00102"]),
+    "same-as": st.sampled_from(["1", "2"]),
+    "slide": st.sampled_from(["total_length 1 2 +1", "whole_mass 1 3 -1"]),
+    "back": st.sampled_from(["", "1", "2"]),
+    "pan": st.sampled_from(["blue", "red"]),
     "undo": st.sampled_from(["", "", "", "undo"]),
 }
 acts = st.sampled_from([*ACTS, "next", "next", "undo", "undo", "again", "stands", "void", "lost", "recall"]).flatmap(
@@ -68,7 +80,7 @@ inputs = st.one_of(
     st.tuples(st.just("label"), st.integers(1, 6)),
     st.tuples(st.just("next label")),
     st.tuples(st.just("next label")),
-    st.tuples(st.just("junk"), st.sampled_from(["ACT.NEXT.X", "ACT.", "hello", "K-00019"])),
+    st.tuples(st.just("junk"), st.sampled_from(["ACT.NEXT.X", "ACT.", "hello", "K-00019", "T-1", "T-2"])),
     st.tuples(st.just("pedal"), st.sampled_from(["P1", "P2", "P3", "P9"]), st.sampled_from([100, 800])),
     st.tuples(st.just("port"), st.sampled_from(["scale", "board"]), st.booleans()),
     st.tuples(st.just("wake"), st.sampled_from([1, 20, 2000])),
@@ -116,15 +128,32 @@ def perform(play: Play, step: tuple[Any, ...]) -> list[Entry]:
         case ("start",):
             return play.start()
         case ("act", said, at):
-            return play.act(said, [None, *play.setup.places, None, None][at % (1 + len(play.setup.places))])
+            place = [None, *play.setup.places][at % (1 + len(play.setup.places))]
+            if ACTS.get(said.split()[0], ACTS["next"]).two_steps and at:
+                play.act(said, place)
+            return play.act(said, place)
     raise AssertionError(step)
 
 
-worlds = st.tuples(st.sampled_from(sorted(PROTOCOLS)), st.sampled_from([("table",), ("table",), ("left", "right")]))
+THREE = ("board", "scale", "knife")
+SERVES = {
+    "board": ("board",),
+    "scale": ("scale",),
+    "scanner": ("board", "knife"),
+    "pedal": ("board",),
+    "hand-scale": (),
+}
+worlds = st.sampled_from(sorted(PROTOCOLS)).flatmap(
+    lambda name: st.tuples(
+        st.just(name),
+        st.just(THREE) if name == "row" else st.sampled_from([("table",), ("table",), ("left", "right")]),
+    )
+)
 
 
 def make(world: tuple[str, tuple[str, ...]], **more: Any) -> Play:
-    return Play(PROTOCOLS[world[0]], places=world[1], **more)
+    serves = SERVES if world[1] == THREE else None
+    return Play(PROTOCOLS[world[0]], places=world[1], serves=serves, **more)
 
 
 @BUDGET
@@ -202,8 +231,8 @@ def test_undo_brings_back_and_redo_does_again(world: Any, script: Any, last: Any
     play = make(world)
     for step in script:
         perform(play, step)
-    if last[0] in ("weigh", "act") and (last[0] == "weigh" or last[1].startswith("undo")):
-        return
+    if last[0] == "weigh" or (last[0] == "act" and (last[1].startswith("undo") or ACTS[last[1].split()[0]].two_steps)):
+        return  # more than one input, or an undo itself
     before = current(play)
     places = {name: (play.bench.place(name).in_hand, play.bench.place(name).waiting) for name in play.setup.places}
     counts = {name: len(play.bench.mementos.get(name, [])) for name in play.setup.places}
@@ -251,7 +280,7 @@ def test_records_that_lag_by_one_commit_change_nothing(world: Any, script: Any) 
     plain, lagging = make(world, forget_after=40), make(world, forget_after=40)
     late: list[Any] = []
     store = lagging.records.store
-    setattr(lagging.records, "store", late.append)
+    lagging.records.store = late.append
     for step in script:
         perform(plain, step)
         perform(lagging, step)

@@ -441,6 +441,8 @@ def _field(bench: Bench, act: str, name: str) -> str:
 
 def _again(bench: Bench, place: str, args: Sequence[str]) -> None:
     no_args("again", args)
+    if bench.setup.protocol.flow == "tally":
+        raise Refusal("no-fish-in-a-tally", act="again")
     here = bench.place(place)
     fish = bench.in_hand(place)
     if fish is not None and fish.provisional and len(fish.values) == 1:

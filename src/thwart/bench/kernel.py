@@ -67,6 +67,8 @@ _KEPT: dict[str, frozenset[str]] = {
 _COUNTED = {"batch": frozenset({"measured"}), "specimen": frozenset({"given"})}
 #: QARTOD precedence: 4 > 3 > 1 > 2 > 9.
 RANK: Mapping[int | None, int] = {None: 0, 9: 1, 2: 2, 1: 3, 3: 4, 4: 5}
+#: Lists that several places add to and take from: undo takes its own part back, whatever others did since.
+_SHARED = {"place": frozenset({"queue"}), "desk": frozenset({"parked"}), "batch": frozenset({"skipped"})}
 #: What a question can be in while somebody may still see it.
 _LIVE = ("open", "quiet")
 
@@ -264,9 +266,29 @@ class Bench:
     def decide(self, kind: str, specimen_id: str | None, /, **body: Any) -> int:
         """Make a decision and apply it at once. Returns its seq."""
         assert self._input is not None
+        if self._deciding and specimen_id is not None and kind != "opened":
+            self._bring(specimen_id, body)
         entry = Entry(self.seq + 1, kind, self._input.seq, specimen_id, self._input.stamp, body)
         self._apply(entry)
         return entry.seq
+
+    def _bring(self, specimen_id: str, body: Mapping[str, Any]) -> None:
+        """Bring back into memory what a decision about a specimen may touch: its values, codes, containers."""
+        specimen = self.get(Specimen, specimen_id)
+        if specimen is None:
+            return
+        for name in ("measurement", "supersedes"):
+            if (seq := body.get(name)) is not None and ("coded", seq) not in self.objects:
+                self.get(Measurement, seq)
+        for seq in specimen.values.values():
+            if ("measurement", seq) not in self.objects:
+                self.get(Measurement, seq)
+        for seq in specimen.codes.values():
+            if ("coded", seq) not in self.objects:
+                self.get(Coded, seq)
+        for label in specimen.containers:
+            if ("container", label) not in self.objects:
+                self.get(Container, label)
 
     def spoilt(self, entry: Entry, text: str) -> tuple[list[Entry], dict[Key, Object | None]]:
         """After `take` failed by a fault of the program: put back what it did, and keep the input undecided."""
@@ -503,6 +525,10 @@ class Bench:
         later = {key for m in others if m.input_seq > memento.input_seq for key in m.changes if key[0] in _OWNED}
         for key, (before, after) in memento.changes.items():
             now = self.objects.get(key)
+            if key == ("place", place) and isinstance(before, Place) and isinstance(after, Place):
+                knot = self._went_on(before, after)
+                if knot is not None:
+                    return knot
             touched = key in later
             if key[0] == "specimen" and isinstance(now, Specimen):
                 made = before is None and isinstance(after, Specimen) and now.given != after.given
@@ -517,6 +543,18 @@ class Bench:
                 if not free and not before.containers:
                     return before  # its number went to another fish
         return None
+
+    def _went_on(self, before: Place, after: Place) -> Specimen | None:
+        """In a row: a fish that left the hand since, moved on by what happened at another place."""
+        if before.in_hand == after.in_hand:
+            return None
+        held = {i for p in self.all(Place) if p.place != before.place for i in (p.in_hand, *p.aside) if i}
+        gone = self.place(before.place).in_hand != after.in_hand
+        ident = after.in_hand if gone else before.in_hand if before.in_hand in held else None
+        found = (
+            self.objects.get(("specimen", ident or self.place(before.place).in_hand or "")) if ident or gone else None
+        )
+        return found if isinstance(found, Specimen) else None
 
     def unwind(self, memento: Memento, by: int) -> None:
         """Put back what a memento changed: field by field, so that what others did since stays."""
@@ -729,6 +767,12 @@ def _mixed(kind: str, current: Object, before: Object, after: Object | None) -> 
             back[name] = {k: merged[k] for k in order if k in merged}
         elif after is None or now == new:
             back[name] = old
+        elif name in _SHARED.get(kind, frozenset()):
+            added = {*new} - {*old} if new else set()
+            back[name] = (
+                *(i for i in old if i in now or i not in (new or ())),
+                *(i for i in now if i not in {*old, *added}),
+            )
     return replace(current, **back) if back else current
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from .filling import ask, serves, wanted
-from .fish import close_fish, keep_for_later, open_next
+from .fish import close_fish, keep_for_later, leave_behind, open_next
 from .judging import Finding
 from .kernel import Refusal
 from .protocol import Slot, Stop
@@ -132,6 +132,7 @@ def back(bench: Bench, place: str, specimen: Specimen) -> None:
     now = bench.in_hand(place)
     if now is not None and now.given:
         raise Refusal("hand-full", number=now.number, place=place)
+    leave_behind(bench, place)
     if now is not None:
         bench.decide("unopened", now.specimen_id, place=place, number=now.number)
     bench.decide("back", specimen.specimen_id, place=place, number=specimen.number)

@@ -405,6 +405,16 @@ def test_a_load_at_start_starts_no_fish() -> None:
     assert play.values(2) == {}
 
 
+def test_back_leaves_behind_what_waits_for_the_empty_fish() -> None:
+    play = Play()
+    play.touch(212)
+    play.act("park")
+    play.settle(412)
+    play.act("back")
+    assert outcome(play) == ("loose", "left-behind")
+    check(play)
+
+
 def test_after_a_replug_a_load_is_unseen_again() -> None:
     play = Play()
     play.lay()

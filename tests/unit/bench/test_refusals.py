@@ -178,6 +178,7 @@ WAYS: list[tuple[str, Way]] = [
     )),
     ("label-orphan", doing(lambda p: p.label(1), text=LAB)),
     ("no-fish-in-a-tally", after("next", text=TALLY)),
+    ("no-fish-in-a-tally", after("again", text=TALLY)),
     ("unknown-structure", after("structure bone 1", text=OTOLITHS)),
     ("unknown-pan", after("pan green", text=OTOLITHS)),
     ("too-many", after("structure otolith 3", text=OTOLITHS)),

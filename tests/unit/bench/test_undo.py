@@ -346,3 +346,25 @@ def test_undo_survives_a_restart_and_a_snapshot() -> None:
     play.act("undo")
     assert play.values(1) == {}
     assert isinstance(play.bench.objects["reading", play.last_reading().seq], Reading)
+
+
+def test_undo_takes_its_own_fish_out_of_a_queue_that_moved_on() -> None:
+    long = ROW.replace('{ place = "scale" }', '{ place = "scale", queue = 3 }') + '\n[tags]\nlabel = "T-#"\n'
+    play = Play(long, places=THREE, serves=SERVES)
+    for mm in (200, 210, 220):
+        play.act(f"value total_length {mm} mm", "board")
+    play.lay()  # the first one is taken to the scale
+    play.act("undo", "board")
+    check(play)
+    fish = play.bench.in_hand("board")
+    assert fish is not None
+    assert fish.number == 3
+    assert [play.bench.need(Specimen, i).number for i in play.bench.place("scale").queue] == [2]
+
+
+def test_a_fish_that_went_on_isnt_pulled_back_out_of_another_hand() -> None:
+    play = Play(ROW, places=THREE, serves=SERVES)
+    play.act("value total_length 200 mm", "board")
+    play.lay()
+    assert refused(play.act("undo", "board")) == "undo-elsewhere"
+    check(play)
