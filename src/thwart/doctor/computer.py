@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import shutil
 import sqlite3
 import tempfile
 from collections.abc import Iterator
@@ -51,8 +52,7 @@ def _last_utc(ledger: Path) -> str | None:
 
 def disk(folder: Path, least: int) -> Iterator[Trouble]:
     """Whether there is room for the ledger to grow."""
-    room = os.statvfs(folder)
-    free = room.f_bavail * room.f_frsize
+    free = shutil.disk_usage(folder).free
     if free < least:
         cause = f"only {free / 1e6:.0f} MB are free; a full disk stops the bench"
         yield Trouble(

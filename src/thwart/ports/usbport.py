@@ -73,7 +73,7 @@ def open_usb(spec: UsbDevice, backend: IBackend | None = None) -> UsbPort:
 
 
 class UsbPort:
-    """An open USB device. Reports come as records, with each interface's report descriptor first; text comes as it is."""
+    """An open USB device. Reports come as records, an interface's report descriptor before its first; text comes as it is."""
 
     def __init__(self, spec: UsbDevice, device: Found) -> None:
         """Take the device. Raises usb.core.USBError, PortError; it is given back then."""
@@ -92,15 +92,13 @@ class UsbPort:
             sources = self._sources()
             for source in sources:
                 self._take(source.interface)
-            heads = [self._head(source) for source in sources] if spec.kind == "hid" else []
+            heads = [self._head(source) if spec.kind == "hid" else b"" for source in sources]
         except BaseException:
             self.close()
             raise
         self._out = next((source.out for source in sources if source.out is not None), None)
-        for head in heads:
-            self._queue.put(head)
-        for source in sources:
-            thread = threading.Thread(target=self._pump, args=(source,), name=f"usb {spec}", daemon=True)
+        for source, head in zip(sources, heads, strict=True):
+            thread = threading.Thread(target=self._pump, args=(source, head), name=f"usb {spec}", daemon=True)
             self._threads.append(thread)
             thread.start()
 
@@ -191,8 +189,12 @@ class UsbPort:
 
     # ---- reading -----------------------------------------------------------------------------------------------
 
-    def _pump(self, source: _Source) -> None:
-        """Read one endpoint until the device is gone or the port is closed."""
+    def _pump(self, source: _Source, head: bytes) -> None:
+        """Read one endpoint until the device is gone or the port is closed.
+
+        `head` goes before the first report and not sooner: a device that comes and goes all night and never reports is
+        then told once, as any port is that brings nothing.
+        """
         faults = 0
         while not self._closing:
             try:
@@ -210,7 +212,9 @@ class UsbPort:
                 continue
             faults = 0
             if data:
-                self._queue.put(record(REPORT, source.interface, data) if self._spec.kind == "hid" else data)
+                said = record(REPORT, source.interface, data) if self._spec.kind == "hid" else data
+                self._queue.put(head + said)
+                head = b""
 
     def _count(self, source: _Source, error: usb.core.USBError) -> None:
         """A report was lost: counted as a line error is, and told in its place among the others."""

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 from tests.hid_samples import KEYBOARD, scale_descriptor
 from tests.unit.doctor.systems import FakeSys, as_nobody, wired
 from thwart.doctor import adapters
+from thwart.doctor.trouble import Code
 from thwart.ports import parse_spec
 from thwart.ports.simulated import PtyLine
 from thwart.ports.usbtree import describe_usb, usb_entries
@@ -218,3 +221,8 @@ def test_a_descriptor_that_does_not_fit_the_profile(fake: FakeSys, profile: str,
     (entry,) = usb_entries(fake.top)
     troubles = list(adapters.descriptor("scale", entry, find_profile(profile)))
     assert [trouble.cause for trouble in troubles] == ([cause] if cause else [])
+
+
+def test_every_trouble_is_in_the_table() -> None:
+    table = (Path(__file__).parents[3] / "docs/doctor.md").read_text()
+    assert re.findall(r"^\| `([a-z-]+)` \|", table, re.MULTILINE) == list(get_args(Code))
