@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 
 from thwart.bench.state import Coded, Container, Measurement, Question, Reading, Specimen
 
+from thwart.entries import Entry
+
 from .site import Site
 from .troubles import Trouble
 from .world import Cause, Fish
@@ -214,12 +216,22 @@ class Audit:
             r.planted[p.name] += 1
             last = p.last_seq or self.site.entries[-1].seq
             first_at = p.first_seq
-            seen = {sign for e in self._between(first_at, last) if (sign := sign_of(e.kind, e.body)) is not None}
+            seen: set[str] = set()
+            lies = False
+            for e in self._between(first_at, last):
+                if (sign := sign_of(e.kind, e.body)) is not None:
+                    seen.add(sign)
+                if e.kind == "arrival":
+                    lies = True
+                elif e.kind == "reading" and e.body["instrument"] == "scale":
+                    lies = False
+                elif e.kind == "emptied" and lies:
+                    seen.add("emptied without a reading")
             if not seen:
                 r.unseen[p.name] += 1
             r.seen.setdefault(p.name, Counter()).update(seen)
 
-    def _between(self, first: int, last: int) -> Iterator[object]:
+    def _between(self, first: int, last: int) -> Iterator[Entry]:
         for seq in range(first, last + 1):
             if seq in self.entries:
                 yield self.entries[seq]
@@ -244,7 +256,9 @@ def sign_of(kind: str, body: Mapping[str, object]) -> str | None:
             return f"told {body['code']}"
         case "closed" if body["end"] in ("lost", "void", "incomplete"):
             return f"end {body['end']}"
-        case "species":
-            return None
+        case "act" | "scan" if " of previous" in " ".join([*map(str, body.get("args", ()))]):
+            return "mended of previous"
+        case "species" if body.get("before"):
+            return "species changed"
         case _:
             return None

@@ -156,6 +156,8 @@ class Person:
             case "again-or-new" | "again-or-next" | "same-value":
                 if not rightly:
                     yield from self.say("undo" if again else "again")
+                elif code == "again-or-next":
+                    yield from self.say("again" if again else "next")
                 elif self.pending is not None:
                     yield from self.late_scan()
                     yield from self.redo(fish, what)

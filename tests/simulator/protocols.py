@@ -53,3 +53,58 @@ quantity = "mass"
 rounding = {{ rule = "nearest", step = "1 g" }}
 {SPECIES}{SEX}{ENVELOPES}
 """
+
+RATIOS = """
+[species.perch.ratios.total_length]
+of = "fork_length"
+range = [1.02, 1.08]
+
+[species.roach.ratios.total_length]
+of = "fork_length"
+range = [1.06, 1.14]
+
+[species.bream.ratios.total_length]
+of = "fork_length"
+range = [1.09, 1.18]
+
+[species.pike.ratios.total_length]
+of = "fork_length"
+range = [1.03, 1.10]
+"""
+
+
+def row_protocol(tags: bool) -> str:
+    """Board, scale, knife."""
+    queue = "queue = 3" if tags else "queue = 1"
+    return f"""
+name = "row"
+flow = "row"
+order = [["fork_length", "total_length"]]
+
+[[row]]
+place = "board"
+measurands = ["fork_length", "total_length"]
+
+[[row]]
+place = "scale"
+measurands = ["whole_mass"]
+{queue}
+
+[[row]]
+place = "knife"
+{queue}
+
+[[measurands]]
+name = "fork_length"
+quantity = "length"
+
+[[measurands]]
+name = "total_length"
+quantity = "length"
+rounding = {{ rule = "below", step = "1 cm" }}
+
+[[measurands]]
+name = "whole_mass"
+quantity = "mass"
+{SPECIES}{RATIOS}{SEX}{ENVELOPES}
+""" + ('\n[tags]\nlabel = "T##"\n' if tags else "")

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from . import solo
+from . import row, solo
 from .audit import Audit, Report
 from .instruments import Board, Pan
 from .people import Envelopes
-from .protocols import SOLO_PROTOCOL
+from .protocols import SOLO_PROTOCOL, row_protocol
 from .site import Site
-from .troubles import SOLO, Trouble
+from .troubles import ROW, SOLO, TAGGED, Trouble
 from .world import World, catch
 
 
@@ -47,6 +47,20 @@ def run_solo(day: Day) -> tuple[Report, Site]:
     world.person(person.work(fishes))
     world.run()
     return Audit(site, fishes, envelopes.hold, SOLO).report(), site
+
+
+def run_row(day: Day, *, tags: bool = False) -> tuple[Report, Site]:
+    world = World(day.seed)
+    site = Site(world, row.BENCH, row_protocol(tags))
+    fishes = catch(day.fish, world.rng)
+    troubles = TAGGED if tags else ROW
+    for fish in fishes:
+        fish.trouble = plan(world, troubles, day.hard)
+    hands = row.Row(site, fishes, tags=tags)
+    hands.start()
+    world.run()
+    hands.end()
+    return Audit(site, fishes, hands.envelopes.hold, troubles).report(), site
 
 
 def table(report: Report, troubles: Mapping[str, Trouble]) -> str:

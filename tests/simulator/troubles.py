@@ -50,3 +50,23 @@ SOLO: Mapping[str, Trouble] = {
     "otoliths in the neighbour's envelope": Trouble(0.001, "the label scanned is the expected one; what lies inside isn't looked at"),
     "pedal twice": Trouble(0.003),
 }  # fmt: skip
+
+
+_KEPT_IN_A_ROW = (
+    "doubled touch", "re-touch", "open mouth unnoticed", "lifted early", "leans, lets go", "leans on the empty pan",
+    "leans throughout", "next laid before last lifted", "hosing, paused", "hosing", "neighbour's envelope", "skipped envelope",
+    "used envelope", "misread label", "overboard", "thrown away", "undo by a helper", "scale unplugged", "board unplugged",
+    "power cut", "wrong species, mended late",
+)  # fmt: skip
+
+ROW: Mapping[str, Trouble] = {
+    **{name: SOLO[name] for name in _KEPT_IN_A_ROW},
+    "overtaken": Trouble(0.002, "two fish change places between two people, and nothing they carry says which is which"),
+    "too fast": Trouble(0.002),
+    "skipped place": Trouble(0.003),
+    "leaves": Trouble(0.002),
+    "dropped after the scale": Trouble(0.002),
+}  # fmt: skip
+
+#: Where fish carry scanned tags, overtaking is seen.
+TAGGED: Mapping[str, Trouble] = {**ROW, "overtaken": Trouble(0.002)}

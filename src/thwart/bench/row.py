@@ -146,7 +146,8 @@ def retouch(bench: Bench, place: str) -> Specimen | None:
     before = bench.get(Specimen, here.previous)
     if before is None or before.state == "closed":
         return None
-    return before if any(before.specimen_id in bench.place(s.place).queue for s in bench.setup.protocol.row) else None
+    to = next_stop(bench, place, before)
+    return before if to is not None and before.specimen_id in bench.place(to.place).queue else None
 
 
 def tagged(bench: Bench, place: str, tag: str) -> None:

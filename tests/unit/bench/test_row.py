@@ -111,6 +111,16 @@ def test_once_the_next_place_has_it_a_touch_is_the_next_fish(play: Play) -> None
     assert play.values(2) == {"total_length": "206"}
 
 
+def test_a_fish_that_waits_before_a_later_place_is_not_in_sight_of_the_first(play: Play) -> None:
+    play.touch(200)
+    play.lay()
+    play.settle(98)
+    play.lift()
+    assert queue(play, "knife") == [1]
+    assert "asked" not in kinds(play.touch(206))
+    assert play.values(2) == {"total_length": "206"}
+
+
 def test_a_load_on_an_empty_row_is_loose_and_noted(play: Play) -> None:
     play.lay()
     play.settle(98)
