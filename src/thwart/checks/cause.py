@@ -15,7 +15,7 @@ from math import exp, log, sqrt
 from .flags import Verdict
 from .limits import within
 from .model import LENGTHS
-from .numeric import log_sum
+from .numeric import antilog, log_sum
 from .relation import Prediction, Relation
 from .specimen import Specimen, Value
 from .state import FIRST, MASSES, Setup, State, pairs_of, root_of
@@ -227,13 +227,13 @@ class _Case:
         for cause, times in _POWERS.items():
             true = self.ln[name] - log(times)
             weight = log(RATES[cause]) + self._with(name, true)
-            yield _Weighed(cause, name, weight, {"true": f"{exp(true):.6g}"})
+            yield _Weighed(cause, name, weight, {"true": f"{antilog(true):.6g}"})
 
     def _factors(self, name: str, cause: str, factors: Sequence[tuple[float, float]]) -> Iterator[_Weighed]:
         for times, share in factors:
             true = self.ln[name] - log(times)
             weight = log(RATES[cause] * share) + self._with(name, true)
-            yield _Weighed(cause, name, weight, {"true": f"{exp(true):.6g}"})
+            yield _Weighed(cause, name, weight, {"true": f"{antilog(true):.6g}"})
 
     def _digits(self, name: str) -> Iterator[_Weighed]:
         value = self.values[name]
@@ -269,6 +269,8 @@ class _Case:
                 continue
             longer, shorter = sorted((name, other), key=LENGTHS.index)
             relation = self.state.relation(self.setup, kind, shorter, longer)
+            if not 0.5 < relation.m1 < 2.0:
+                continue  # learned from nonsense: lengths of one fish grow together
             seen = self.ln[name]
             for sds, share in _NODES:
                 if name == shorter:  # seen is the longer one; the true shorter follows from it
@@ -278,7 +280,7 @@ class _Case:
                     true = relation.x0 + (seen - relation.m0) / relation.m1
                     true += sds * relation.predict(true).scale / relation.m1
                 weight = rate + log(share) + self._with(name, true)
-                yield _Weighed("length_type", name, weight, {**arguments, "true": f"{exp(true):.4g}"})
+                yield _Weighed("length_type", name, weight, {**arguments, "true": f"{antilog(true):.4g}"})
 
     def _offsets(self, name: str) -> Iterator[_Weighed]:
         """Something else was on the pan: a tray whose mass is known or not, or the fish before."""

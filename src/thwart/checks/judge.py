@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp
 
 from .cause import BY_TEN, Explanation, explain
 from .finding import Finding
 from .flags import Verdict
 from .limits import Broken, broken
-from .numeric import six
+from .numeric import antilog, six
 from .ration import SIZE_SHARE, shares
 from .relation import Prediction
 from .specimen import Specimen
@@ -180,7 +179,7 @@ def _of_relation(
         expected = state.relation(setup, specimen.kind, y, x).predict(values[x].ln)
         low = values[y].ln < expected.mean
         what = f"{_shown(specimen, y)} at {_shown(specimen, x)} is {'low' if low else 'high'}"
-        arguments = {"expected": f"{exp(expected.mean):.3g}", "side": "low" if low else "high"}
+        arguments = {"expected": f"{antilog(expected.mean):.3g}", "side": "low" if low else "high"}
     else:
         what = f"{named(pair[0])} {_shown(specimen, pair[0])} is unusual for {specimen.species}"
         arguments = {}

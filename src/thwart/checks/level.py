@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from math import copysign, exp, log1p, sqrt
 from typing import NamedTuple
 
-from .numeric import six
+from .numeric import antilog, six
 from .specimen import Specimen
 from .state import FIRST, MASSES, Setup, State, root_of
 
@@ -82,7 +82,7 @@ def residual_of(fish: Specimen, state: State, setup: Setup) -> Residual | None:
     nu = expected.nu
     z = copysign((8 * nu + 1) / (8 * nu + 3) * sqrt(nu * log1p(t * t / nu)), t)
     z = min(max(z, -_CLIP), _CLIP)
-    grams = exp(expected.mean)
+    grams = antilog(expected.mean)
     return Residual(
         fish.number, *(six(v) for v in (z, y.ln - expected.mean, expected.scale, grams, x.value, relation.m1))
     )

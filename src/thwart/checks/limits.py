@@ -7,7 +7,7 @@ from math import isfinite
 
 from .flags import Verdict
 from .model import ORDER, Limits, SpeciesModel, factor
-from .specimen import Specimen
+from .specimen import LEAST, MOST, Specimen
 
 #: A shorter length may exceed a longer one by a division of each; an equality within rounding is no fault.
 _SLACK = 1.0 + 1e-12
@@ -49,6 +49,9 @@ def broken(specimen: Specimen, model: SpeciesModel | None) -> list[Broken]:
     for name, v in values.items():
         if not isfinite(v.value) or v.value <= 0.0:
             out.append(Broken(name, Verdict.FAIL, "not_positive", {"value": v.digits}))
+        elif not LEAST <= v.value <= MOST:
+            arguments = {"low": f"{LEAST:g}", "high": f"{MOST:g}", "unit": "mm or g"}
+            out.append(Broken(name, Verdict.FAIL, "beyond_limits", arguments))
         elif model and name in model.limits:
             limits = model.limits[name]
             verdict = within(v.value, limits)

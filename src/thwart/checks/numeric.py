@@ -19,6 +19,11 @@ def six(value: float) -> float:
     return float(f"{value:.6g}")
 
 
+def antilog(ln: float) -> float:
+    """exp(ln), kept inside 1e±130: a relation that learned nonsense may expect nonsense, but doesn't stop the bench."""
+    return exp(min(max(ln, -300.0), 300.0))
+
+
 def normal_two_sided(z: float) -> float:
     """P(|Z| > |z|) for a standard normal Z."""
     return erfc(abs(z) / sqrt(2.0))

@@ -68,7 +68,7 @@ def follow(
     if isinstance(other, Stuck):
         findings.append(_finding("species", "species_stuck", {"fits": other.fits, "start": other.start}, other.surely))
     repeats, digits = dict(sequence.repeats), dict(sequence.digits)
-    for name, value in fish.values.items():
+    for name, value in fish.positive().items():
         repeats[name], run = follow_repeats(repeats.get(name, _NO_REPEATS), fish.number, value)
         if run:
             findings.append(_finding(name, "stale_run", {"count": str(run), "start": repeats[name].start}, 1.0))

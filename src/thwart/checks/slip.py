@@ -31,7 +31,7 @@ Direction = Literal["late", "early"]
 FLOOR = 9.0
 _FLOOR = exp(-FLOOR)
 #: (distance of neighbours in scatters, height of the alarm).
-_HEIGHTS = ((0.7, 11.0), (1.1, 7.6), (1.8, 7.4), (3.0, 6.9), (4.2, 6.4), (6.2, 5.8), (9.0, 5.2), (15.0, 4.8))
+_HEIGHTS = ((0.7, 11.0), (1.1, 7.6), (1.8, 7.4), (3.0, 6.8), (4.2, 5.9), (6.2, 5.2), (9.0, 4.6), (15.0, 4.2))
 #: Fish over which the distance of neighbours is averaged.
 _SPAN = 20.0
 #: How much likelier a direction must be than the other before it is named, and for how many fish to wait for that.
@@ -177,18 +177,13 @@ def follow_slip(watch: SlipWatch, fish: Specimen, state: State, setup: Setup) ->
         steps=steps,
         swap=None,
     )
-    # An exchanged pair looks like the beginning of a slip: wait for the next fish, once, before saying which it is.
     ratio = late + early
     if watch.swap and _is_swap(watch.swap, late, early, paired + log(mine.scale)):
         surely = six(1.0 - exp(-max(watch.swap.late + watch.swap.early, 0.0)))
         return SlipWatch(fish=index, last=now, apart=new.apart), Swap(watch.swap.first, watch.swap.second, surely)
-    if ratio > SWAP and watch.swap is None:
-        return replace(
-            new,
-            swap=Pair(then.number, now.number, six(late - watch.early), six(early - watch.late)),
-            anchor=using.kinds,
-        ), None
     new, found = _decide(new, now, then)
+    if found is None and ratio > SWAP:
+        new = replace(new, swap=Pair(then.number, now.number, six(late - watch.early), six(early - watch.late)))
     idle = new.late <= 0.0 and new.early <= 0.0
     return replace(new, anchor=None if idle else using.kinds), found
 

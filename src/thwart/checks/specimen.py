@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import inf, log, sqrt
+from math import log, sqrt
 
+#: Below a nanogram and beyond 1,000 km or 1,000 t nothing is a fish's measurement, whatever the species model says.
+LEAST, MOST = 1e-9, 1e9
 _TWELFTH_ROOT = sqrt(12.0)
 
 
@@ -57,5 +59,5 @@ class Specimen:
         return f"{self.species}|{self.presentation}|{self.preservation}"
 
     def positive(self) -> dict[str, Value]:
-        """The values that have a logarithm."""
-        return {name: v for name, v in self.values.items() if 0.0 < v.value < inf}
+        """The values that can be a measurement at all."""
+        return {name: v for name, v in self.values.items() if LEAST <= v.value <= MOST}
