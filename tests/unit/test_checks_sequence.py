@@ -78,7 +78,7 @@ def test_an_exchanged_pair_is_mostly_a_swap() -> None:
             found += isinstance(one, Swap) and (one.first, one.second) == ("25", "26")
             wrong += isinstance(one, Slip)
     assert found >= 7  # a pair of like lengths can't be told
-    assert wrong <= 6  # some begin like a slip
+    assert wrong < found  # some begin like a slip
 
 
 def test_alarm_height_falls_with_distance() -> None:

@@ -292,9 +292,9 @@ class _Case:
                 nodes.append((near * tray, 1.2 / (3 * len(known))))
                 nodes.append((-near * tray, 0.4 / (3 * len(known))))
         yield from self._less(name, "tray", nodes)
-        if self.neighbours and name in self.neighbours[-1].values:
-            before = self.neighbours[-1].values[name].value
-            yield from self._less(name, "other_on_pan", [(before, 1.0)])
+        before = self.neighbours[-1].positive() if self.neighbours else {}
+        if name in before:
+            yield from self._less(name, "other_on_pan", [(before[name].value, 1.0)])
 
     def _less(self, name: str, cause: str, nodes: Sequence[tuple[float, float]]) -> Iterator[_Weighed]:
         seen = self.values[name].value
@@ -323,9 +323,10 @@ class _Case:
         """The value is a neighbour's: read once more (the fish before), or the two were exchanged."""
         near = self.neighbours[-3:]
         for place, fish in enumerate(reversed(near)):
-            if name not in fish.values or fish.values[name].value <= 0.0:
+            their_values = fish.positive()
+            if name not in their_values:
                 continue
-            theirs, mine = fish.values[name], self.values[name]
+            theirs, mine = their_values[name], self.values[name]
             share = (0.6, 0.25, 0.15)[place] * (LENGTH_COPIED if name in LENGTHS else 1.0)
             width = max(mine.division, theirs.division, 0.002 * mine.value)
             if abs(mine.value - theirs.value) <= max(mine.division, theirs.division, 1e-9 * mine.value):
@@ -333,7 +334,6 @@ class _Case:
                 cause = "stale" if place == 0 else "neighbour"
                 yield _Weighed(cause, name, log(RATES[cause] * share) + weight, {"number": fish.number})
                 continue
-            their_values = fish.positive()
             their_ln = {n: v.ln for n, v in their_values.items()}
             joint = Joint(self.state, self.setup, fish.kind, their_values)
             if not joint.parts:
