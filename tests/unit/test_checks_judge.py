@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import random
+import re
 from dataclasses import replace
 from math import exp, log
+from pathlib import Path
 
 import pytest
 
@@ -284,3 +286,10 @@ def test_the_state_survives_a_restart() -> None:
     assert learn(again, more, SETUP) == learn(state, more, SETUP)
     with pytest.raises(ValueError, match="version 7"):
         load_state({"version": 7})
+
+
+def test_the_documented_codes_are_all_there_are() -> None:
+    text = (Path(__file__).parents[2] / "docs" / "checks.md").read_text(encoding="utf-8")
+    listed = re.findall(r"^\| `(\w+)` \| (.*?) \| ([\d.–]+) \| (.*?) \|$", text, re.MULTILINE)
+    assert {c: (w, a) for c, w, _, a in listed} == {c: (CAUSES[c], ADVICE[c]) for c in CAUSES}
+    assert {c: float(r) for c, _, r, _ in listed if r != "–"} == RATES

@@ -16,9 +16,10 @@ from .state import MASSES, Setup, State
 from .stuck import Stuck, StuckWatch, follow_stuck
 from .words import ADVICE, phrase
 
-#: False findings per 1,000 sound fish each test keeps to (measured in `tests/long/checks_sequence.py`).
+#: False findings per 1,000 sound fish in random order each test keeps to; drift, offset and board_shift are one test
+#: (0.2) and the one after a tare (0.2) (measured in `tests/long/checks_sequence.py`).
 FALSE_PER_1000 = {
-    "slip": 0.2,
+    "slip": 0.3,
     "swapped": 0.2,
     "stale_run": 0.1,
     "drift": 0.2,

@@ -7,7 +7,7 @@ never raises an alarm (`_SECOND`), so a single wrong value is no slip. While a s
 so that slipped fish don't teach it that slipped is normal.
 
 The height an alarm takes depends on how far apart neighbours lie: `_HEIGHTS` was calibrated by
-`tests/long/checks_slips.py` to 0.2 alarms per 1,000 sound fish in random order, both directions together. Where
+`tests/long/checks_slips.py` to 0.1 to 0.3 alarms per 1,000 sound fish in random order, both directions together. Where
 neighbours are alike (fish sorted by size) a slip can't be seen, and a bent relation would look like one: the alarm is
 set high there.
 """
