@@ -12,6 +12,7 @@ from pydantic import ValidationError
 
 from .. import units
 from ..profiles.model import Checksum, Framing, Profile, from_mapping
+from ..wire.checksums import verifier
 from ..wire.decoder import Decoder, Outcome, margins
 from ..wire.events import Decoded
 from .evidence import NUMBERED, Evidence, Observation
@@ -36,7 +37,7 @@ class Account:
     reading: Reading
     profile: Profile | None = None
     shapes: list[Shape] = field(default_factory=list)
-    chatter: list[Shape] = field(default_factory=list)
+    chatter: list[str] = field(default_factory=list)
     unit: str | None = None
     bad: dict[int, str] = field(default_factory=dict)
     """Row → what is wrong with it under this account."""
@@ -58,8 +59,6 @@ class Aim:
 
 def take(cuts: Sequence[Cut], framing: Framing, check: Checksum | None) -> list[Frame]:
     """Frames without framing and check, each once per row; those whose check fails are left out."""
-    from ..wire.checksums import verifier
-
     holds = verifier(check) if check is not None else None
     head, tail = margins(framing, check)
     found: dict[tuple[bytes, int], Frame] = {}
@@ -91,7 +90,8 @@ def account(
     out.unit = _main_unit(found)
     number_like = _number_like(reading)
     exacts = [exact(form.frames, meaning(form.conditions)) for form in quiet_twins]
-    mute, chatter = _mute(reading, evidence, counts, number_like, found)
+    mute, dull = _mute(reading, counts, number_like, found)
+    chatter = _chatter(cuts, dull, check, framing, counts)
     moves = moves or any(shape.condition == "moving" for shape in mute)
     final = merged(found, moves)
     still = [zero for shape in final if (zero := _zero(shape)) is not None]
@@ -103,15 +103,31 @@ def account(
         out.bad = {0: problem}
         return out
     _prove(out, evidence, cuts, torn)
-    out.cost = (
-        sum(len(layout.pattern or "") + 12 * len(layout.marks) + 8 for layout in out.profile.layout)
-        + sum(len(p) + 30 for p in out.profile.chatter)
-        + (20 if check is not None else 0)
-        + {"point": 0, "comma": 4, "plain": 6, "hex": 20}[style]
-        + (15 if backwards else 0)
-        + 3 * sum(one.offset > 0 for one in torn)
-    )
+    out.cost = _cost(out, torn)
     return out
+
+
+def _cost(out: Account, torn: Sequence[Cut]) -> int:
+    """How much there is to say: the shorter account of the same bytes is the better one."""
+    assert out.profile is not None
+    framing, check = out.framing, out.check
+    cost = sum(len(layout.pattern or "") + 12 * len(layout.marks) + 8 for layout in out.profile.layout)
+    cost += sum(len(pattern) + 30 for pattern in out.profile.chatter)
+    # Every alternative that was merely listed, not explained, is paid for.
+    cost += 15 * sum((layout.pattern or "").count("|") for layout in out.profile.layout)
+    cost += 15 * sum(m == "normal" for layout in out.profile.layout for t in layout.marks.values() for m in t.values())
+    cost += {"point": 0, "comma": 4, "plain": 6, "hex": 20}[out.reading.style] + (15 if out.reading.backwards else 0)
+    cost += 3 * sum(one.offset > 0 for one in torn)
+    if framing.length is not None:
+        cost += 40 if framing.start else 60
+    if check is not None:
+        # That it holds is evidence by itself; a check of any value before a terminator would be cut by it one day.
+        cost += -60
+        if check.written == "byte" and not framing.check_bytes and framing.length is None:
+            cost += 160
+    if framing.terminators and framing.terminators[0][:1] not in (b"\r", b"\n", b"\x03", b"\x04"):
+        cost += 30
+    return cost
 
 
 def _twins(reading: Reading) -> list[Form]:
@@ -180,12 +196,11 @@ def _number_like(reading: Reading) -> re.Pattern[bytes] | None:
 
 
 def _mute(
-    reading: Reading, evidence: Evidence, counts: Counter[bytes], number_like: re.Pattern[bytes] | None,
-    found: Sequence[Shape],
-) -> tuple[list[Shape], list[Shape]]:  # fmt: skip
+    reading: Reading, counts: Counter[bytes], number_like: re.Pattern[bytes] | None, found: Sequence[Shape]
+) -> tuple[list[Shape], list[Form]]:
     """Forms without a number that counts: what says a condition, and chatter."""
     said: list[Shape] = []
-    chatter: list[Shape] = []
+    chatter: list[Form] = []
     usual = {byte for shape in found for frame in shape.frames for byte in frame.body}
     for form in reading.mute:
         heard = sum(counts[frame.raw] for frame in form.frames)
@@ -203,8 +218,30 @@ def _mute(
             said.append(literal(form, condition, number_like, reading.style))
         elif conditions == {"nothing"} or (conditions and heard >= 2 and len(form.rows) > 1):
             if not any(frame.seen and frame.seen.value is not None for frame in form.frames) or _dull(form):
-                chatter.append(literal(form, "nothing", None, reading.style))
+                chatter.append(form)
     return said, chatter
+
+
+def _chatter(
+    cuts: Sequence[Cut], dull: Sequence[Form], check: Checksum | None, framing: Framing, counts: Counter[bytes]
+) -> list[str]:
+    """Patterns of whole frames that came whatever was shown; some have no check where readings do."""
+    head, tail = margins(framing, check)
+    patterns = []
+    for form in dull:
+        ends = {(frame.raw[:head], frame.raw[len(frame.raw) - tail :]) for frame in form.frames}
+        if len(ends) == 1:
+            ((before, after),) = ends
+            body = "".join(literal(form, "nothing", None, "point").pieces)
+            patterns.append(escape(before) + body + escape(after))
+    if check is not None:
+        holds = verifier(check)
+        rows: dict[bytes, set[int]] = {}
+        for one in cuts:
+            if one.seen is not None and not holds(one.raw) and _printable(one.raw):
+                rows.setdefault(one.raw, set()).add(one.seen.number)
+        patterns += [escape(raw) for raw, numbers in rows.items() if len(numbers) > 1 and counts[raw] > 1]
+    return patterns
 
 
 def _dull(form: Form) -> bool:
@@ -270,7 +307,7 @@ def _profile(out: Account, moves: bool, aim: Aim, evidence: Evidence) -> tuple[P
         "division": _division(out), "range": _range(values),
         "framing": out.framing.model_dump(exclude_defaults=True),
         "layout": layouts,
-        "chatter": ["".join(shape.pieces) for shape in out.chatter],
+        "chatter": out.chatter,
         "sample": [{"frame": "x", "chatter": True}],
     }  # fmt: skip
     if per_row and len(evidence.data):

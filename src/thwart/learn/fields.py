@@ -145,9 +145,8 @@ class Lead:
         if not self.signed and len(set(self.gaps)) == 1 and not self.filled:
             return escape(self.gaps[0]) + f"(?P<number>{digits})"
         always = all(b"+" in gap or b"-" in gap for gap in self.gaps)
-        if self.filled and not wide and self.ends is not None and not always:
-            if (exact := self._in_columns(digits, chars)) is not None:
-                return exact
+        if self.filled and not wide and (exact := self._in_columns(digits, chars, always)) is not None:
+            return exact
         if not chars:
             return self._pad({len(gap) for gap in self.gaps}, wide, apart) + f"(?P<number>{digits})"
         # A minus may stand where a plus stood.
@@ -177,7 +176,7 @@ class Lead:
             return " +" if apart else " *"
         return spaces(counts, wide, apart)
 
-    def _in_columns(self, digits: str, chars: set[str]) -> str | None:
+    def _in_columns(self, digits: str, chars: set[str], always: bool) -> str | None:
         """Spaces and digits in their exact columns; None where the number has no fixed end part."""
         match = re.fullmatch(r"\[0-9\](?:\+|\*|\{[0-9,]+\})?((?:\\\.|,)\[0-9\](?:\{[0-9]+\})?0*|)", digits)
         if match is None or self.ends is None:
@@ -186,8 +185,13 @@ class Lead:
         size = re.search(r"\{([0-9]+)\}", tail)
         fraction = (int(size[1]) if size else 1) + 1 + len(tail) - len(tail.rstrip("0")) if tail else 0
         body = self.ends - fraction
+        if body < 3 or always and any(gap[:1] not in (b"+", b"-") for gap in self.gaps):
+            return None
+        if always:
+            sign = "[+-]" if "+" in chars else "-"
+            return f"(?P<number>{sign}[ 0-9]{{{body - 2}}}[0-9]{tail})"
         extra = ("+" if "+" in chars else "") + ("-" if chars else "")
-        return f"(?P<number>[ 0-9{extra}]{{{body - 1}}}[0-9]{tail})" if body > 1 else None
+        return f"(?P<number>[ 0-9{extra}]{{{body - 1}}}[0-9]{tail})"
 
 
 def loose_number(cores: Sequence[bytes], style: Style) -> str:

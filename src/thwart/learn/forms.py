@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
@@ -39,9 +40,17 @@ class Form:
 
     @property
     def width(self) -> int | None:
-        """The length all frames share."""
+        """The length all frames share and keep; None where it changes, or would with a counter's next digit."""
         sizes = {len(frame.body) for frame in self.frames}
-        return sizes.pop() if len(sizes) == 1 else None
+        growing = any(role == "loose" and self._grows(at) for at, role in enumerate(self.roles))
+        return sizes.pop() if len(sizes) == 1 and not growing else None
+
+    def _grows(self, at: int) -> bool:
+        texts = self.seen_at.get(at) or self.core(at)
+        ends = {len(gap) + len(core) for gap, core in zip(self.gap(at), self.core(at), strict=True)}
+        room = len(ends) == 1 and any(b" " in gap for gap in self.gap(at)) and len({len(g) for g in self.gap(at)}) > 1
+        zeros = any(len(text) > 1 and text[:1] == b"0" for text in texts)
+        return not (clockwork(self.splits[0], at) or room or (zeros and len({len(text) for text in texts}) == 1))
 
     def core(self, at: int) -> list[bytes]:
         """What core `at` was in each frame."""
@@ -87,7 +96,11 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
                 continue
             if best and len(rows) > 1:
                 _note_missed(reading, part, best[0], rows)
-            reading.mute += _muted(part)
+            if style == "comma":
+                part, _ = _apart(part, None)
+            told = part.conditions and not part.conditions & {"ok", "nothing"}
+            for one in _promoted(part, set()) if told else [part]:
+                reading.mute += _muted(one)
     for group, place in _settle_places(open_, reading):
         _add_solved(reading, group, place)
     _share_roles(reading)
@@ -211,7 +224,38 @@ def _doubt(group: Group, fitting: Sequence[Place]) -> str:
     )
 
 
+def _apart(group: Group, place: Place | None) -> tuple[Group, Place | None]:
+    """Where the comma is the decimal sign, it still separates numbers other than the value: a counter from a status."""
+    at = len(group.splits[0].cores) - 1
+    while at >= 0:
+        texts = [one.cores[at] for one in group.splits]
+        other = place is None or at not in (place.at, place.minor)
+        if other and group.splits[0].numbers[at] and all(re.fullmatch(rb"[0-9]+,[0-9]+", text) for text in texts):
+            group = Group(group.frames, [_cut_comma(one, at) for one in group.splits])
+            if place is not None:
+                shift = {
+                    name: value + 2
+                    for name, value in (("at", place.at), ("minor", place.minor), ("sign", place.sign))
+                    if value is not None and value > at
+                }
+                place = replace(place, **shift)  # type: ignore[arg-type]
+        at -= 1
+    return group, place
+
+
+def _cut_comma(one: Split, at: int) -> Split:
+    first, _, second = one.cores[at].partition(b",")
+    return Split(
+        (*one.cores[:at], first, b",", second, *one.cores[at + 1 :]),
+        (*one.numbers[:at], True, False, True, *one.numbers[at + 1 :]),
+        (*one.gaps[: at + 1], b"", b"", *one.gaps[at + 1 :]),
+    )
+
+
 def _add_solved(reading: Reading, group: Group, place: Place) -> None:
+    if reading.style == "comma":
+        group, moved = _apart(group, place)
+        place = moved or place
     if place.columns is not None:
         columns, at = place.columns, place.at
         sign = None if place.sign is None else place.sign + (2 if place.sign > at else 0)

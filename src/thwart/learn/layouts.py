@@ -73,7 +73,7 @@ def shapes(reading: Reading, fixed: bool) -> list[Shape]:
         if known is None:
             models.append(own)
         for form in forms:
-            built.append(_shape(form, forms, chosen, reading))
+            built.append(_shape(form, forms, chosen, reading, fixed))
     return built
 
 
@@ -169,7 +169,8 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
     zeros = any(len(core) > 1 and core[:1] == b"0" and core[1:2].isdigit() for core in cores)
     # Right-aligned: the value ends at one column and spaces give way to digits. Two spaces or more that never did so
     # may be just that, in numbers that all had the same length.
-    left = len(ends) == 1 and not fixed and (len({len(gap) for gap in gaps}) > 1 or (not zeros and min(blanks) > 1))
+    lengths = {len(gap) for gap in gaps}
+    left = len(ends) == 1 and max(blanks) > 0 and (len(lengths) > 1 or (not zeros and min(blanks) > 1))
     padded = left or len({len(gap) for gap in right if not gap.strip()}) > 1
     digits = Digits(
         tuple(dict.fromkeys(cores)), reading.style, reading.backwards, place.decimals, _shown(forms),
@@ -196,7 +197,7 @@ def _shown(forms: Sequence[Form]) -> int | None:
     return most
 
 
-def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading) -> Shape:
+def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading, fixed: bool) -> Shape:
     place = form.place
     assert place is not None
     pieces: list[str] = []
@@ -209,7 +210,7 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading)
             pieces += ["", text.replace("(?P<number>", "(?P<major>") if place.minor is not None else text]
             continue
         apart = at > 0 and form.roles[at - 1] not in ("word",) and role not in ("word",)
-        wide = number.wide or form.width is not None and len({len(g) for g in gaps}) > 1
+        wide = form.width is not None and (number.wide or fixed)
         if at == sign_gap:
             pieces.append(_sign(gaps | number.signs))
         elif at == place.at + 1:
@@ -234,9 +235,9 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading)
     if last == sign_gap:
         pieces.append(_sign(tail | number.signs))
     elif last == place.at + 1:
-        pieces.append(_gap(number.right, number.wide, False, tail))
+        pieces.append(_gap(number.right, number.wide or fixed, False, tail))
     else:
-        pieces.append(_gap(tail, number.wide, False, tail))
+        pieces.append(_gap(tail, form.width is not None and (number.wide or fixed), False, tail))
     floats = any("*" in piece or "+" in piece.replace("[+-]", "").replace("\\+", "") for piece in pieces)
     width = form.width if floats and form.width is not None else None
     return Shape(pieces, words, meaning(form.conditions), place.unit, width, place, form.frames)
@@ -305,7 +306,7 @@ def _together(found: list[Shape], moves: bool) -> Iterator[Shape]:
             if at == telling:
                 marks[at] = {t: _mark(next(s.condition for s in found if s.words[at] == t), moves) for t in texts}
             else:
-                marks[at] = {t: _LOADS.get(t.decode("latin-1").upper(), "normal") for t in texts}
+                marks[at] = {t: _load_word(t) or "normal" for t in texts}
         frames = [frame for shape in found for frame in shape.frames]
         condition = "ok" if telling is not None else found[0].condition
         yield replace(found[0], marks=marks, frames=frames, condition=condition)
@@ -412,10 +413,16 @@ def _load(shape: Shape) -> str | None:
     """The load a constant word names, where just one does."""
     if shape.condition not in NUMBERED:
         return None
-    constant = [w.decode("latin-1").upper() for at, w in shape.words.items() if at not in shape.marks]
-    named = {_LOADS[word] for word in constant if word in _LOADS}
-    tare = any(word in ("TARE", "TARA", "PT", "TR") for word in constant)
+    constant = [word for at, word in shape.words.items() if at not in shape.marks]
+    named = {load for word in constant if (load := _load_word(word))}
+    tare = any(word.upper() in (b"TARE", b"TARA", b"PT", b"TR") for word in constant)
     return named.pop() if len(named) == 1 and not tare else None
+
+
+def _load_word(word: bytes) -> str | None:
+    text = word.decode("latin-1")
+    # Two letters of mixed case are a unit with a status more likely than a load.
+    return _LOADS.get(text.upper()) if len(text) > 2 or text.isupper() else None
 
 
 def zeros(shape: Shape) -> Shape:
