@@ -42,6 +42,8 @@ class Report:
     wrong: list[Wrong] = field(default_factory=list)
     silent: list[Wrong] = field(default_factory=list)
     by_nature: list[Wrong] = field(default_factory=list)
+    slipped: list[Wrong] = field(default_factory=list)
+    """Silent, behind a fish that left a row of unmarked ones."""
     lost: list[str] = field(default_factory=list)
     """Fish that were worked on and are nowhere in the ledger, with nothing said about it."""
     readings: int = 0
@@ -60,7 +62,7 @@ class Report:
         """Count another run's in."""
         for name in ("fish", "specimens", "values", "readings", "unasked", "asked", "set_aside", "sound", "sound_unasked"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
-        for name in ("wrong", "silent", "by_nature", "lost"):
+        for name in ("wrong", "silent", "by_nature", "slipped", "lost"):
             getattr(self, name).extend(getattr(other, name))
         self.planted += other.planted
         self.unseen += other.unseen
@@ -106,7 +108,8 @@ class Audit:
                 r.wrong.append(wrong)
                 unseen = self.troubles[wrong.trouble].unseen if wrong.trouble in self.troubles else None
                 if not wrong.traces:
-                    (r.by_nature if unseen else r.silent).append(wrong)
+                    slips = any(self.troubles[p.name].slips and p.first_seq < s.opened_seq + 200 for p in self.site.planted)
+                    (r.by_nature if unseen else r.slipped if slips else r.silent).append(wrong)
         told = {c.fish.n for seq, c in self.site.causes.items() if c.fish is not None and self._set_aside(seq)}
         r.lost = [repr(f) for f in self.fishes if f.done and not f.gone and f.n not in known | told]
         self._readings(r)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
+from thwart.bench.state import Measurement
 from thwart.entries import Entry
 
 from .instruments import Board, Pan
@@ -173,6 +174,8 @@ class Person:
                 one = len(self.pan.lies) == 1 and not self.pan.force and self.pan.lies[0][0] is fish
                 if one == rightly:
                     yield from self.say("stands")
+            case "order" if rightly:
+                yield from self.right_lengths(fish)
             case "impossible" | "unusual" | "not-positive" | "order":
                 if rightly and not self._was_right(said):
                     yield from self.say("again")
@@ -184,6 +187,28 @@ class Person:
                     yield from self.say("stands")
             case _:
                 pass  # heard, and left
+
+    def right_lengths(self, fish: Fish) -> Doing:
+        """Compare the lengths on the page with the fish on the board, and measure anew what is off."""
+        for key, cause in self.on_the_page():
+            if key.endswith("length") and not (cause is not None and cause.fish is fish and cause.right and cause.what == key):
+                yield from self.say(f"as {key}")
+                mark = self.mark()
+                self.board.touch(fish.true[key], fish, key)
+                yield 1.5
+                if any(e.body["code"] == "again-or-new" for e in self.since(mark, "asked")):
+                    yield from self.say("again")
+                return
+        yield from self.say("stands")
+
+    def on_the_page(self) -> list[tuple[str, Cause | None]]:
+        """What stands of the fish in hand here, with what really was behind each number: a person sees whether it is so."""
+        specimen = self.site.bench.in_hand(self.place) if self.site.on else None
+        out = []
+        for key, seq in (specimen.values.items() if specimen is not None else ()):
+            m = self.site.bench.get(Measurement, seq)
+            out.append((key, None if m is None else self.site.causes.get(m.reading_seq or 0)))
+        return out
 
     def _was_right(self, said: Entry) -> bool:
         """A person with the fish in hand looks again, and sees whether the number is right."""

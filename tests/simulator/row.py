@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from thwart.bench.state import Measurement, Specimen
+
 from .instruments import Board, Pan
 from .people import NOTICES, Envelopes, Person
 from .site import Site
@@ -39,6 +41,9 @@ profile = "label-scanner"
 port = "/dev/scanner_knife"
 places = ["knife"]
 """
+
+#: How often somebody in a row sees that the page shows another species, or a length far off.
+SEES_SPECIES, SEES_LENGTH = 0.5, 0.2
 
 LENGTHS = ("fork_length", "total_length")
 
@@ -84,6 +89,23 @@ class Hand(Person):
             yield 0.3
 
 
+    def takes_it_for_another(self, fish: Fish) -> bool:
+        """Looks at the page before working on it: is the fish it shows here this one? Mostly people don't look."""
+        if not self.site.on:
+            return False
+        here = self.site.bench.place(self.place)
+        ident = here.in_hand or (here.queue[0] if here.queue else None)
+        shown = self.site.bench.get(Specimen, ident) if ident is not None else None
+        if shown is None:
+            return False
+        if shown.species is not None and shown.species != fish.species:
+            return self.world.happens(SEES_SPECIES)
+        seq = shown.values.get("total_length")
+        length = self.site.bench.get(Measurement, seq) if seq is not None else None
+        off = length is not None and abs(float(length.value) - fish.true["total_length"]) > 0.2 * fish.true["total_length"]
+        return off and self.world.happens(SEES_LENGTH)
+
+
 class Measurer(Hand):
     """Species and both lengths."""
 
@@ -92,7 +114,9 @@ class Measurer(Hand):
             following = row.fishes[i + 1] if i + 1 < len(row.fishes) else None
             planted = self.site.plant(fish.trouble, fish.n) if fish.trouble else None
             self.holds = fish
-            while row.careful and fish.trouble != "too fast" and self._waits_in_sight():
+            for _ in range(40):
+                if not row.careful or fish.trouble == "too fast" or not self._waits_in_sight():
+                    break
                 yield 0.5
             yield from self._one(fish, following, row)
             row.began.add(fish.n)
@@ -141,6 +165,8 @@ class Measurer(Hand):
 
     def measure(self, fish: Fish) -> Doing:
         trouble = fish.trouble
+        if self.on_the_page() and self.world.happens(NOTICES):
+            yield from self.say("next")  # the page still shows the fish before: it is off the board
         if trouble == "wrong species, mended late":
             yield from self.species(fish, self.rng.choice([s for s in ("perch", "roach") if s != fish.species]), trouble)
         else:
@@ -209,6 +235,11 @@ class Weigher(Hand):
             yield from self.hand_on(fish, row.to_knife)
             return
         yield from self.tag(fish)
+        for _ in range(3):
+            if self.tags.carried or not self.takes_it_for_another(fish):
+                break
+            yield from self.say("lost")  # the one it shows is gone
+            yield from self.say("lost")
         match fish.trouble:
             case "lifted early":
                 self.pan.lay(fish)
@@ -313,15 +344,18 @@ class Cutter(Hand):
 
     def _one(self, fish: Fish, row: Row) -> Doing:
         yield from self.tag(fish)
+        if not self.tags.carried and self.takes_it_for_another(fish):
+            # What it shows has this fish's mass: that is taken off, and this one weighed again.
+            yield from self.say("missing whole_mass mislaid")
+            yield from self.say("leaves")
+            self._back_to_the_scale(fish, row)
+            return
         mark = self.mark()
         yield from self.code(fish)
         nothing = [e for e in self.since(mark, "refused") if e.body["code"] == "nothing-in-hand"]
         if nothing and self.world.happens(NOTICES):
             # The fish before this one's place isn't here for the bench: it wasn't weighed.
-            row.to_scale.lies.insert(0, fish)
-            row.weighed_all = False
-            if row.measured_all:
-                self.world.person(row.weigher.work(row))
+            self._back_to_the_scale(fish, row)
             return
         trouble = fish.trouble
         if trouble == "neighbour's envelope":
@@ -344,6 +378,16 @@ class Cutter(Hand):
         else:
             yield from self.envelope(fish)
         self.tags.off(fish)
+
+
+    def _back_to_the_scale(self, fish: Fish, row: Row) -> None:
+        if fish.n in row.handed_back:
+            return  # the bench knows nothing more of it here: it is left as it stands
+        row.handed_back.add(fish.n)
+        row.to_scale.lies.insert(0, fish)
+        if row.weighed_all:
+            row.weighed_all = False
+            self.world.person(row.weigher.work(row))
 
 
 class Tags:
@@ -371,6 +415,7 @@ class Row:
         self.measured_all = self.weighed_all = self.shuffle = False
         self.began: set[int] = set()
         self.skipped: set[int] = set()
+        self.handed_back: set[int] = set()
         self.envelopes = Envelopes(site)
         self.careful = careful
         self.tags = Tags(tags)

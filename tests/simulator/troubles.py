@@ -17,6 +17,8 @@ class Trouble:
 
     rate: float
     unseen: str | None = None
+    slips: str | None = None
+    """In a row of unmarked fish: why those behind it may get their neighbours' values until somebody looks."""
 
 
 SOLO: Mapping[str, Trouble] = {
@@ -59,14 +61,20 @@ _KEPT_IN_A_ROW = (
     "power cut", "wrong species, mended late",
 )  # fmt: skip
 
+_UNMARKED = "a fish is out of the row and nobody said so: the next one is taken for it, and so on"
+
 ROW: Mapping[str, Trouble] = {
     **{name: SOLO[name] for name in _KEPT_IN_A_ROW},
     "overtaken": Trouble(0.002, "two fish change places between two people, and nothing they carry says which is which"),
     "too fast": Trouble(0.002),
-    "skipped place": Trouble(0.003),
+    "skipped place": Trouble(0.003, slips=_UNMARKED),
     "leaves": Trouble(0.002),
-    "dropped after the scale": Trouble(0.002),
+    "thrown away": Trouble(SOLO["thrown away"].rate, slips=_UNMARKED),
+    "dropped after the scale": Trouble(0.002, slips=_UNMARKED),
 }  # fmt: skip
 
 #: Where fish carry scanned tags, overtaking is seen.
-TAGGED: Mapping[str, Trouble] = {**ROW, "overtaken": Trouble(0.002)}
+TAGGED: Mapping[str, Trouble] = {
+    **{name: Trouble(t.rate, t.unseen) for name, t in ROW.items()},
+    "overtaken": Trouble(ROW["overtaken"].rate),
+}
