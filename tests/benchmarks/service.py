@@ -1,6 +1,6 @@
 """The service's numbers beside a floor measured in the same run. `python -m tests.benchmarks.service [row …]`.
 
-Rows: latency, streams, quiet, start, back, through. The floor is a bare pyserial loop with a pattern and one durable
+Rows: latency, slow-disk, streams, quiet, disk, start, back, through. The floor is a bare pyserial loop with a pattern and one durable
 insert a line. `latency` runs a second time with a disk whose sync takes 10 ms: an interposed library delays fsync and
 fdatasync (LD_PRELOAD; needs gcc).
 """
@@ -28,6 +28,7 @@ from typing import Any
 import serial
 
 from thwart.announce.feed import Feed
+from thwart.demo.instruments import Scale
 from thwart.ledger import Ledger
 from thwart.ports.simulated import PtyLine
 from thwart.service.clerk import Clerk
@@ -54,7 +55,10 @@ def percentile(values: list[float], share: float) -> float:
 
 def bench_folder(folder: Path, instruments: dict[str, tuple[str, Path]]) -> None:
     """A bench folder with these instruments (name → profile, port)."""
-    shutil.copy(shipped("demo") / "solo" / "protocol.toml", folder / "protocol.toml")
+    text = (shipped("demo") / "solo" / "protocol.toml").read_text()
+    for quantity, division in (("length", "1 mm"), ("mass", "1 g")):  # what has no instrument here comes by hand
+        text = text.replace(f'quantity = "{quantity}"', f'quantity = "{quantity}"\nhand_division = "{division}"')
+    (folder / "protocol.toml").write_text(text)
     lines = ['name = "benchmark"', 'places = ["table"]']
     for name, (profile, port) in instruments.items():
         lines += [f"[instruments.{name}]", f'profile = "{profile}"', f'port = "{port}"']
@@ -162,6 +166,7 @@ def running(folder: Path) -> Iterator[tuple[subprocess.Popen[bytes], float]]:
     try:
         yield process, took
     finally:
+        STOPPED["written"] = written(process.pid)
         process.terminate()
         process.wait(20)
 
@@ -257,6 +262,49 @@ def streams() -> None:
 def quiet() -> None:
     """16 ports on which nothing comes."""
     many(16, 0, 33, "16 quiet ports")
+
+
+def disk(fish: int = 120) -> None:
+    """Bytes written to disk a reading, by the kernel's count, log copies into the database included."""
+    with tempfile.TemporaryDirectory(dir=os.environ.get("BENCH_DISK")) as name:
+        folder = Path(name)
+        board, out = PtyLine(folder / "board.port"), PtyLine(folder / "scale.port")
+        bench_folder(
+            folder,
+            {
+                "board": ("number-unit-length", folder / "board.port"),
+                "scale": ("status-commas-mass", folder / "scale.port"),
+            },
+        )
+        scale = Scale(out)
+        with running(folder) as (process, _):
+            client = Client(folder)
+            client.ask(do="act", act="batch", args=["open", "b"])
+            time.sleep(0.5)
+            before, readings = written(process.pid), 0
+            for n in range(fish):
+                board.send(f"{150 + n % 200:5d} mm\r\n".encode())
+                scale.put(60 + n % 300)
+                time.sleep(0.55)
+                scale.put(0)
+                time.sleep(0.55)
+                client.ask(do="act", act="next", args=[])
+                readings += 2
+        db = sqlite3.connect(folder / "ledger.db")
+        taken = db.execute("SELECT count(*) FROM readings WHERE outcome = 'taken'").fetchone()[0]
+        scale.stop()
+        print(f"disk: {STOPPED['written'] - before:,} bytes for {taken} readings of {readings}: "
+              f"{(STOPPED['written'] - before) / max(1, taken) / 1024:.1f} KiB a reading (closing the ledger included)")  # fmt: skip
+
+
+#: What the last process that `running` ended had written.
+STOPPED = {"written": 0}
+
+
+def written(pid: int) -> int:
+    """Bytes a process had the kernel write to disk."""
+    lines = dict(line.split(": ") for line in Path(f"/proc/{pid}/io").read_text().splitlines())
+    return int(lines["write_bytes"]) - int(lines["cancelled_write_bytes"])
 
 
 # ---- start, back, through ------------------------------------------------------------------------------------------
@@ -408,6 +456,7 @@ ROWS: dict[str, Callable[[], None]] = {
     "slow-disk": slow_disk,
     "streams": streams,
     "quiet": quiet,
+    "disk": disk,
     "start": start,
     "back": back,
     "through": through,

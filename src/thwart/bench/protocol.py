@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 from functools import cached_property
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
@@ -166,18 +166,11 @@ class Codes(Strict):
     required: bool = False
 
 
-class Containers(Strict):
-    """The envelope or vial each specimen gets. `role`: `first` (its scan opens) or `last` (its scan closes)."""
+class _Labelled(Strict):
+    """What bears a label: a template (`#` counts, `@` a letter, `?` the check character) and its check scheme."""
 
-    kind: Name = "envelope"
-    role: Literal["first", "last"] = "last"
     label: str
     check: CheckScheme | None = None
-    structure: Name | None = None
-    first: str | None = None
-    """First label of the series: makes out-of-order labels known, and `confirm` and `skip` possible."""
-    last: str | None = None
-    required: bool = True
 
     @cached_property
     def template(self) -> Template:
@@ -185,13 +178,30 @@ class Containers(Strict):
         return Template(self.label, self.check)
 
     @model_validator(mode="after")
-    def _valid(self) -> Containers:
+    def _readable(self) -> Self:
         try:
             template = self.template
         except LabelError as error:
             raise ValueError(f"label: {_LABEL_FAULTS[error.code]}") from None
         if template.could_be_card():
             raise ValueError(f"label: {self.label!r} could be read as a command card; begin it with something else")
+        return self
+
+
+class Containers(_Labelled):
+    """The envelope or vial each specimen gets. `role`: `first` (its scan opens) or `last` (its scan closes)."""
+
+    kind: Name = "envelope"
+    role: Literal["first", "last"] = "last"
+    structure: Name | None = None
+    first: str | None = None
+    """First label of the series: makes out-of-order labels known, and `confirm` and `skip` possible."""
+    last: str | None = None
+    required: bool = True
+
+    @model_validator(mode="after")
+    def _valid(self) -> Containers:
+        template = self.template
         for name, label in (("first", self.first), ("last", self.last)):
             if label is not None:
                 try:
@@ -228,26 +238,8 @@ class Stop(Strict):
     queue: Annotated[int, Field(ge=1, le=20)] = 1
 
 
-class Tags(Strict):
+class Tags(_Labelled):
     """Reusable tags that a fish carries through a row, scanned at each place."""
-
-    label: str
-    check: CheckScheme | None = None
-
-    @cached_property
-    def template(self) -> Template:
-        """The tag's template."""
-        return Template(self.label, self.check)
-
-    @model_validator(mode="after")
-    def _valid(self) -> Tags:
-        try:
-            template = self.template
-        except LabelError as error:
-            raise ValueError(f"label: {_LABEL_FAULTS[error.code]}") from None
-        if template.could_be_card():
-            raise ValueError(f"label: {self.label!r} could be read as a command card; begin it with something else")
-        return self
 
 
 class Structure(Strict):

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..ports.identity import BY_PATH, Holder, holders, links
-from ..ports.serialport import forbidden
+from ..ports.permission import forbidden
 from ..ports.spec import Device, Replay, Rfc2217, Spec, Tcp, Usb, UsbDevice
 from ..ports.usbtree import UsbEntry, name_of
 from ..profiles import Profile

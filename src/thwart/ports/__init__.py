@@ -9,7 +9,8 @@ from thwart.ports.capture import Capture, CaptureWriter, Chunk, read_bytes_or_ca
 from thwart.ports.faults import Ended, Gone, PortAbsent, PortAmbiguous, PortBusy, PortForbidden, PortStuck
 from thwart.ports.identity import Holder, PortInfo, describe_ports, resolve
 from thwart.ports.line import LineSettings
-from thwart.ports.opening import Port, open_port
+from thwart.ports.opening import open_port
+from thwart.ports.port import Port
 from thwart.ports.spec import Device, Replay, Rfc2217, Spec, Tcp, Usb, UsbDevice, parse_spec
 from thwart.ports.supervisor import Listener, Poll, Supervisor
 

@@ -10,25 +10,23 @@ import sys
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import serial
 
 from thwart.errors import PortError
-from thwart.ports.faults import Gone, PortAbsent, PortBusy, PortForbidden, PortStuck
+from thwart.ports.faults import Gone, PortAbsent, PortBusy, PortStuck
 from thwart.ports.identity import holders
 from thwart.ports.line import LineSettings
+from thwart.ports.permission import forbidden
 from thwart.ports.spec import Device, Usb
 from thwart.ports.streams import WRITE_LIMIT_S, Stream, no_count
 
 if TYPE_CHECKING:
-    from thwart.ports.opening import Port
+    from thwart.ports.port import Port
 
 if sys.platform != "win32":
     import fcntl
-    import grp
-    import pwd
     import termios
 
     #: Linux's request for a line's counters; other systems keep none that can be asked for.
@@ -189,24 +187,3 @@ def _error_number(error: Exception) -> int:
         if sys.platform != "win32" and isinstance(seen, termios.error):
             return int(seen.args[0])
     return 0
-
-
-def forbidden(name: str, device: str) -> PortForbidden:
-    """The refusal of `device` for want of permission, with the group to join or what else helps."""
-    if sys.platform == "win32":
-        return PortForbidden(f"no permission to open {name}", "another program may have it open")
-    try:
-        status = Path(device).stat()
-        group = grp.getgrgid(status.st_gid).gr_name
-        user = pwd.getpwuid(os.geteuid()).pw_name
-    except (OSError, KeyError):
-        return PortForbidden(f"no permission to open {name}", "ask whoever looks after this computer for access to it")
-    if group == "root" or status.st_mode & 0o060 != 0o060:
-        return PortForbidden(
-            f"no permission to open {name}: it belongs to user and group {group}, and the group may not use it either",
-            "a udev rule must give it to a group such as dialout; `thwart doctor --write-udev` prints it for a bench",
-        )
-    return PortForbidden(
-        f"no permission to open {name}: it belongs to group {group}, and {user} is not in it",
-        f"run: sudo usermod -aG {group} {user}   then log out and in again",
-    )

@@ -27,7 +27,8 @@ from typing import Protocol
 from thwart.errors import PortError, ThwartError
 from thwart.ports.faults import Ended, Gone, PortAbsent, PortStuck
 from thwart.ports.line import LineSettings
-from thwart.ports.opening import Port, open_port
+from thwart.ports.opening import open_port
+from thwart.ports.port import Port
 from thwart.ports.spec import Spec
 
 log = logging.getLogger("thwart.ports")

@@ -10,7 +10,7 @@ import usb.core
 import usb.util
 
 from thwart.ports.faults import PortAbsent, PortAmbiguous, PortForbidden
-from thwart.ports.serialport import forbidden
+from thwart.ports.permission import forbidden
 from thwart.ports.spec import UsbDevice
 
 if TYPE_CHECKING:

@@ -22,7 +22,7 @@ import usb.util
 from thwart.errors import PortError
 from thwart.ports.faults import Gone, PortAbsent, PortBusy, PortStuck
 from thwart.ports.identity import holders
-from thwart.ports.serialport import forbidden
+from thwart.ports.permission import forbidden
 from thwart.ports.spec import UsbDevice
 from thwart.ports.streams import WRITE_LIMIT_S
 from thwart.ports.usbidentity import Found, find, node_of
