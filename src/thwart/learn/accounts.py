@@ -119,7 +119,7 @@ def _cost(out: Account, torn: Sequence[Cut]) -> int:
     cost += {"point": 0, "comma": 4, "plain": 6, "hex": 20}[out.reading.style] + (15 if out.reading.backwards else 0)
     cost += 3 * sum(one.offset > 0 for one in torn)
     if framing.length is not None:
-        cost += 40 if framing.start else 60
+        cost += 80 if framing.start else 100
     if check is not None:
         # That it holds is evidence by itself; a check of any value before a terminator would be cut by it one day.
         cost += -60

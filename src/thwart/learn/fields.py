@@ -172,7 +172,7 @@ class Lead:
         return f"{before}(?P<number>{optional}{inner}{digits})"
 
     def _pad(self, counts: set[int], wide: bool, apart: bool) -> str:
-        if wide and self.filled and max(counts) > 0:
+        if wide and self.filled:
             return " +" if apart else " *"
         return spaces(counts, wide, apart)
 

@@ -170,7 +170,11 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
     # Right-aligned: the value ends at one column and spaces give way to digits. Two spaces or more that never did so
     # may be just that, in numbers that all had the same length.
     lengths = {len(gap) for gap in gaps}
-    left = len(ends) == 1 and max(blanks) > 0 and (len(lengths) > 1 or (not zeros and min(blanks) > 1))
+    # A sign with a column of its own speaks for columns throughout.
+    columns = not zeros and bool(sign) and {gap.strip() for form in pool for gap in form.gap(at + sign)} == {b"", b"-"}
+    left = len(ends) == 1 and (
+        (max(blanks) > 0 and (len(lengths) > 1 or (not zeros and min(blanks) > 1))) or (columns and len(lengths) == 1)
+    )
     padded = left or len({len(gap) for gap in right if not gap.strip()}) > 1
     digits = Digits(
         tuple(dict.fromkeys(cores)), reading.style, reading.backwards, place.decimals, _shown(forms),

@@ -139,6 +139,10 @@ def _candidates(group: Group, style: Style, backwards: bool, targets: Sequence[D
         cores = [one.cores[at] for one, _ in valued]
         if style in ("point", "comma"):
             yield Place(at)
+            size = len(cores[0])
+            if size > 4 and not backwards and all(len(core) == size and core[:2].isdigit() for core in cores):
+                # A status of one or two digits may be glued to it.
+                yield from (Place(at, columns=(first, size)) for first in (1, 2))
             continue
         if style == "plain" and any(_in_decimal(one, at) for one, _ in valued):
             continue
