@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -12,7 +12,7 @@ from pydantic import Field, model_validator
 
 from . import tomlfile, units
 from .bench.acts import ACTS
-from .bench.protocol import Name, Protocol
+from .bench.protocol import Measurand, Name, Protocol
 from .bench.protocol import read as read_protocol
 from .bench.setup import InstrumentSetup, Setup
 from .errors import ConfigError, ThwartError
@@ -140,11 +140,56 @@ def read_bench(folder: Path) -> Configured:
         wired += one
         for key, fault in faults:
             problems.append(tomlfile.told(str(path), lines, ("instruments", name, key), fault) if key else fault)
+    if config is not None and protocol is not None:
+        problems += _misplaced(config, protocol, protocol_path)
+        if len(wired) == len(config.instruments):  # else what is missing may be what has a fault
+            problems += _unserved(config, protocol, wired, protocol_path)
     tomlfile.complain(str(path), problems)
     assert config is not None
     assert protocol is not None
     setups = {w.name: _setup(w, config.instruments[w.name]) for w in wired}
     return Configured(folder, config, protocol, tuple(wired), Setup(config.name, protocol, config.places, setups))
+
+
+def _misplaced(config: BenchConfig, protocol: Protocol, path: Path) -> Iterator[str]:
+    """Places of a row that this bench doesn't have."""
+    lines = tomlfile.key_lines(tomlfile.read_text(path))
+    for at, stop in enumerate(protocol.row):
+        if stop.place not in config.places:
+            fault = f"there is no place {stop.place!r} in {BENCH_FILE}; {tomlfile.nearest(stop.place, config.places)}"
+            yield tomlfile.told(str(path), lines, ("row", at, "place"), fault)
+
+
+def _unserved(config: BenchConfig, protocol: Protocol, wired: Sequence[Wired], path: Path) -> Iterator[str]:
+    """Measurands that no instrument of this bench can give where they are taken."""
+    lines = tomlfile.key_lines(tomlfile.read_text(path))
+    places = {stop.place for stop in protocol.row} or set(config.places)
+    for at, m in enumerate(protocol.measurands):
+        loc: tuple[int | str, ...] = ("measurands", at, "name")
+        if protocol.flow == "tally" and m.name != protocol.tally:
+            continue  # a tally takes nothing else
+        serving = [w for w in wired if _can_serve(config.instruments[w.name], w.profile, m)]
+        names = " and ".join(w.name for w in serving)
+        by_hand = m.hand_division is not None and m.name != protocol.tally
+        if not serving and not by_hand:
+            ways = f"add one of kind {m.quantity} or name it in the `serves` of one"
+            if m.name == protocol.tally:
+                loc = ("tally",)
+            else:
+                ways += "; where it is entered by hand, say so by its hand_division"
+            yield tomlfile.told(str(path), lines, loc, f"no instrument in {BENCH_FILE} gives {m.name}: {ways}")
+        elif serving and not by_hand and places.isdisjoint(p for w in serving for p in w.places):
+            fault = f"{names}, which gives {m.name}, stands at no place of the row: see its `places` in {BENCH_FILE}"
+            yield tomlfile.told(str(path), lines, loc, fault)
+        for nth, stop in enumerate(protocol.row):
+            asked = m.name in stop.measurands and stop.place in config.places
+            if asked and serving and not by_hand and not any(stop.place in w.places for w in serving):
+                fault = f"{stop.place} takes {m.name}, but {names} isn't there: see its `places` in {BENCH_FILE}"
+                yield tomlfile.told(str(path), lines, ("row", nth, "measurands"), fault)
+
+
+def _can_serve(i: InstrumentConfig, profile: Profile, m: Measurand) -> bool:
+    return profile.kind == m.quantity and (i.serves is None or m.name in i.serves)
 
 
 def _wire(
@@ -155,6 +200,8 @@ def _wire(
     faults: list[tuple[str, str]] = []
     try:
         profile = _profile(folder, config, i.profile)
+        if i.division is not None and profile.division is not None:
+            profile = profile.model_copy(update={"division": i.division})
         faults += _misfits(i, profile, protocol)
     except ConfigError as error:
         faults += [("", problem) for problem in error.problems]
@@ -227,7 +274,7 @@ def _setup(wired: Wired, i: InstrumentConfig) -> InstrumentSetup:
         emptied=profile.emptied,
         places=wired.places,
         serves=i.serves,
-        division=base(i.division if i.division is not None else profile.division),
+        division=base(profile.division),
         minimum=base(low),
         maximum=base(high),
         keys=i.keys,

@@ -51,7 +51,8 @@ def kill_often(folder: Path, times: int, seed: int, program: str, audit: Callabl
     """Start, feed, kill at a random moment, look; so many times on one bench folder."""
     rng = random.Random(seed)
     board = PtyLine(folder / "board.port")
-    (folder / "protocol.toml").write_text(SOLO)
+    by_hand = SOLO.replace('quantity = "mass"', 'quantity = "mass"\nhand_division = "1 g"')
+    (folder / "protocol.toml").write_text(by_hand)
     (folder / "bench.toml").write_text(
         f'name = "killed"\n[instruments.board]\nprofile = "number-unit-length"\nport = "{folder}/board.port"\n'
     )

@@ -11,6 +11,12 @@ from ..entries import Entry
 
 Sound = Literal["taken", "look", "asked", "next", "fault"]
 
+#: What is told only to confirm what was just said: no reason to look up.
+_CONFIRMS = frozenset({
+    "as", "counting", "measurer", "pan", "parts", "piece", "pool", "recorder", "reopened", "resumed", "stager", "stands", "tag",
+    "tared",
+})  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Said:
@@ -138,8 +144,10 @@ def _decision(source: Entry, d: Entry, number: int | None) -> tuple[Sound, str] 
             return _outcome(source, b, number)
         case "read-out" if b["texts"]:
             return "look", "look before the tray goes: " + " · ".join(b["texts"])
-        case "undone" | "told":
-            return ("look" if d.kind == "told" else "taken"), b["text"]
+        case "told":
+            return ("taken" if b["code"] in _CONFIRMS else "look"), b["text"]
+        case "undone":
+            return "taken", b["text"]
         case "refused":
             return "look", b["text"]
         case _:

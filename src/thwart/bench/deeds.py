@@ -773,7 +773,7 @@ def _undo(bench: Bench, place: str, args: Sequence[str]) -> None:
             if isinstance(thing, Specimen):
                 standing(bench, thing)  # its worst verdict will be told anew
     bench.decide("undone", None, place=place, of=memento.input_seq, redo=redo, text=text)
-    for seq in loose:
+    for seq in loose if bench.setup.protocol.flow != "tally" else ():  # a touch taken back is no fish's to look for
         reading = bench.need(Reading, seq)
         if reading.outcome == "loose":
             specimen = bench.get(Specimen, reading.specimen_id) if reading.specimen_id else None

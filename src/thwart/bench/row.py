@@ -185,7 +185,8 @@ def settle(bench: Bench) -> None:
         fish = bench.in_hand(stop.place)
         if fish is None or not done_here(bench, stop.place, fish) or _lies(bench, stop.place, fish):
             continue
-        if not any(q.specimen_id == fish.specimen_id for q in bench.open_questions(stop.place)):
+        asked = [q for q in bench.open_questions(stop.place) if q.specimen_id == fish.specimen_id]
+        if all(q.kind == "hosing" for q in asked):  # whether to pause says nothing of the fish
             go_on(bench, stop.place, fish)
 
 

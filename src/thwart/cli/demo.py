@@ -17,42 +17,55 @@ _STYLES: dict[str, dict[str, bool | str]] = {
 }
 
 
-@click.command(epilog="Example: thwart demo --fish 20 --keep demo-bench")
+@click.command(epilog="Example: thwart demo --protocol row --fish 20 --keep demo-bench")
 @click.option(
-    "--fish", type=click.IntRange(1, 5000), default=60, show_default=True, help="How many fish are worked up."
+    "--protocol", "name", type=click.Choice(["solo", "row", "lab", "tally"]), default="solo", show_default=True,
+    help="Which of the worked protocols: one person, three in a row, passes in the lab, length frequencies.",
+)  # fmt: skip
+@click.option("--fish", type=click.IntRange(1, 5000), help="How many fish.  [default: 60, 50, 14 or 80]")
+@click.option(
+    "--pace", type=click.FloatRange(0, 60), help="Seconds a fish at least.  [default: as fits the protocol]"
 )
-@click.option("--pace", type=click.FloatRange(0, 60), default=1.1, show_default=True, help="Seconds a fish at least.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Another seed is another day.")
 @click.option(
     "--keep", type=click.Path(path_type=Path), help="Where to leave the bench folder; must not exist or be empty."
 )
 @click.option("--all", "everything", is_flag=True, help="Show everything that is said, not only a line a fish.")
-def demo(fish: int, pace: float, seed: int, keep: Path | None, everything: bool) -> int:
+def demo(name: str, fish: int | None, pace: float | None, seed: int, keep: Path | None, everything: bool) -> int:
     """Play a short lake survey through the real service.
 
-    Simulated hands touch a board, lay fish on a scale that streams, and scan envelopes, over pseudo-terminals; now and
-    then something goes wrong. At the end the ledger is compared with what the hands really did.
+    Simulated people touch a board, lay fish on a scale that streams, and scan envelopes, over pseudo-terminals; now and
+    then something goes wrong. At the end the ledger is compared with what they really did.
     """
-    from ..demo.play import play
+    from ..demo.play import SHOWS, play
     from ..demo.screen import Screen
 
     folder = _folder(keep)
+    show = SHOWS[name]()
+    count = show.fish if fish is None else fish
     click.echo(
-        f"A short lake survey, invented: {fish} perch, roach, bream and pike; a board that prints on touch, a scale that\n"
-        f"streams and a label scanner, simulated. The service itself (`thwart run`) is the real one and knows nothing of it.\n"
+        f"{show.intro.format(fish=count)}\nThe service itself (`thwart run`) is the real one and knows nothing of it.\n"
     )
-    screen = Screen(lambda kind, text: click.echo(click.style(text, **_STYLES.get(kind, {}))), everything=everything)  # type: ignore[arg-type]
-    result = play(folder, fish=fish, pace_s=pace, seed=seed, screen=screen)
-    click.echo("\nWhat was planted, and what became of it:\n")
-    click.echo(_table([("trouble", "at fish", "should be seen as", "in the ledger"),
-                       *((p.name, str(p.fish), p.seen_as, "seen" if n else "NOT SEEN") for p, n in result.troubles)]))  # fmt: skip
-    click.echo("\nThe ledger beside what the hands really did:\n")
-    click.echo(_table([("number", "envelope", "species", "mm", "g", "in the ledger"), *result.rows]))
+    screen = Screen(
+        lambda kind, text: click.echo(click.style(text, **_STYLES.get(kind, {}))),  # type: ignore[arg-type]
+        show.line,
+        everything=everything,
+    )
+    result = play(show, folder, fish=count, pace_s=show.pace_s if pace is None else pace, seed=seed, screen=screen)
     unseen = sum(not n for _, n in result.troubles)
-    click.echo(f"\n{len(result.rows) - result.wrong} of {len(result.rows)} fish are in the ledger as they were; "
+    if result.troubles:
+        click.echo("\nWhat was planted, and what became of it:\n")
+        click.echo(_table([("trouble", "at fish", "should be seen as", "in the ledger"),
+                           *((p.name, str(p.fish), p.seen_as, "seen" if n else "NOT SEEN") for p, n in result.troubles)]))  # fmt: skip
+    table = result.table
+    click.echo("\nThe ledger beside what was really done:\n")
+    click.echo(_table([table.headings, *table.rows]))
+    click.echo(f"\n{len(table.rows) - table.wrong} of {len(table.rows)} {table.what} are in the ledger as they were; "
                f"{len(result.troubles) - unseen} of {len(result.troubles)} troubles were seen.")  # fmt: skip
-    click.echo(_ways(result.ledger))
-    return 1 if result.wrong or unseen else 0
+    if result.missed:
+        click.echo(f"Waited for in vain: {', '.join(result.missed)}.")
+    click.echo(_ways(result.ledger, result.query))
+    return 1 if table.wrong or unseen or result.missed else 0
 
 
 def _folder(keep: Path | None) -> Path:
@@ -73,8 +86,7 @@ def _table(rows: list[tuple[str, ...]]) -> str:
     return "\n".join([lines[0], "-" * sum((*widths, 2 * len(widths) - 2)), *lines[1:]])
 
 
-def _ways(ledger: Path) -> str:
-    query = "SELECT number, species, total_length_mm, whole_mass_g, containers FROM specimens LIMIT 5"
+def _ways(ledger: Path, query: str) -> str:
     return f"""
 Three ways to read the ledger (any of them also while the service runs):
 
@@ -83,6 +95,6 @@ Three ways to read the ledger (any of them also while the service runs):
   sqlite-utils query {ledger} "{query}" --table
 
   import pandas, sqlite3
-  pandas.read_sql("SELECT * FROM specimens", sqlite3.connect("file:{ledger}?mode=ro", uri=True))
+  pandas.read_sql("{query}", sqlite3.connect("file:{ledger}?mode=ro", uri=True))
 
 Every view and column: shared/database.md. The folder stays: {ledger.parent}"""

@@ -1,22 +1,33 @@
-"""Simulated hands: they measure, weigh and put otoliths into envelopes, and now and then something goes wrong.
+"""Simulated people: what any of them can do, and how they hear what the bench says.
 
-They hear what the bench says, as a person would, and keep their own record of what they really did.
+They know what they really did, and nothing of the bench's rules. A trouble is planted with a query that must find it in
+the ledger afterwards.
 """
 
 from __future__ import annotations
 
+import contextlib
 import random
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 from ..bench.labels import Template, card
-from .instruments import Board, Scale, Scanner
-from .lake import Fish
+from ..bench.protocol import Protocol
+from ..errors import ThwartError
+from ..service.control import Client
+from .instruments import Board, Instrument, Pedal, Scale, Scanner
+from .screen import Screen
 
 Entry = Mapping[str, Any]
+T = TypeVar("T", Board, Pedal, Scale, Scanner)
+
+#: How long somebody waits to hear something before going on without, and how long once something never came.
+PATIENCE_S, SHORT_S = 8.0, 1.0
+#: Nobody touches a board twice in less.
+TOUCH_S = 0.3
 
 
 class Ears:
@@ -36,7 +47,7 @@ class Ears:
         """Where we are, to wait for what comes after."""
         return len(self._heard)
 
-    def wait(self, since: int, wanted: Callable[[Entry], bool], timeout_s: float = 8.0) -> Entry | None:
+    def wait(self, since: int, wanted: Callable[[Entry], bool], timeout_s: float) -> Entry | None:
         """The first entry after a mark that is wanted, or None when it doesn't come."""
         end = time.monotonic() + timeout_s
         with self._news:
@@ -51,14 +62,6 @@ class Ears:
 
 
 @dataclass(frozen=True, slots=True)
-class Done:
-    """What the hands really did with a fish."""
-
-    fish: Fish
-    label: str
-
-
-@dataclass(frozen=True, slots=True)
 class Planted:
     """A trouble, at which fish, and what of it must be in the ledger: a query that counts it."""
 
@@ -69,164 +72,174 @@ class Planted:
 
 
 @dataclass(slots=True)
-class Hands:
-    """One person at the table. `tell` shows what they do."""
+class Book:
+    """What the people of a demo keep among themselves: how much there is to do, what was planted, what never came."""
 
-    board: Board
-    scale: Scale
-    scanner: Scanner
-    ears: Ears
-    template: Template
-    first: str
-    rng: random.Random
+    fish: int
     pace_s: float
-    tell: Callable[[str], None]
-    done: list[Done] = field(default_factory=list)
+    rng: random.Random
+    screen: Screen
     planted: list[Planted] = field(default_factory=list)
     missed: list[str] = field(default_factory=list)
-    _next_label: int = 0
 
-    # ---- plain work --------------------------------------------------------------------------------------------
+    @property
+    def patience_s(self) -> float:
+        """How long to wait to hear something."""
+        return SHORT_S if self.missed else PATIENCE_S
 
-    def work(self, catch: list[Fish], troubles: Mapping[int, str]) -> None:
-        """Work up the catch; `troubles` says at which fish (from 0) which trouble happens."""
-        for i, fish in enumerate(catch):
-            started = time.monotonic()
-            trouble = troubles.get(i)
-            self._species(fish)
-            self._length(fish, i, trouble)
-            self._mass(fish, i, trouble)
-            self._envelope(fish, i, trouble)
-            time.sleep(max(0.0, self.pace_s - (time.monotonic() - started)))
 
-    def _await(self, mark: int, what: str, wanted: Callable[[Entry], bool]) -> Entry | None:
-        heard = self.ears.wait(mark, wanted)
+@dataclass(slots=True)
+class Stage:
+    """A bench that runs: its instruments by name, what it says, a way to talk to it."""
+
+    book: Book
+    protocol: Protocol
+    instruments: Mapping[str, Instrument]
+    ears: Ears
+    connect: Callable[[], Client]
+
+
+class Person:
+    """Somebody at one place of the bench."""
+
+    def __init__(self, stage: Stage, place: str) -> None:
+        self.stage, self.place, self.book = stage, place, stage.book
+        self._client = stage.connect()
+        self._touched = 0.0
+
+    # ---- what is at hand ---------------------------------------------------------------------------------------
+
+    def at(self, name: str, kind: type[T]) -> T:
+        """An instrument of the bench by name."""
+        found = self.stage.instruments[name]
+        assert isinstance(found, kind)
+        return found
+
+    def tell(self, text: str) -> None:
+        """Something out of the ordinary, shown on the screen."""
+        self.book.screen.hands(text)
+
+    def plant(self, name: str, fish: int, story: str, seen_as: str, query: str) -> None:
+        """A trouble happens; `query` must count it in the ledger afterwards."""
+        self.tell(story)
+        self.book.planted.append(Planted(name, fish, seen_as, query))
+
+    def rest(self, started: float) -> None:
+        """Until the pace is kept again."""
+        time.sleep(max(0.0, self.book.pace_s - (time.monotonic() - started)))
+
+    def breathe(self) -> None:
+        """After a fumble nobody is quick."""
+        time.sleep(min(1.2, self.book.pace_s))
+
+    def hose(self) -> None:
+        """Hosing down takes longer."""
+        time.sleep(min(2.0, 2 * self.book.pace_s))
+
+    # ---- doing and hearing -------------------------------------------------------------------------------------
+
+    def do(self, what: str, action: Callable[[], object], kind: str, **body: object) -> Entry | None:
+        """Do something and wait to hear an entry of this kind, at this place, with these words in it."""
+        mark = self.stage.ears.mark()
+        action()
+        return self.hears(mark, what, kind, **body)
+
+    def hears(self, mark: int, what: str, kind: str, **body: object) -> Entry | None:
+        """Wait for an entry heard after a mark; what never comes is noted."""
+        heard = self.stage.ears.wait(mark, lambda e: self._is(e, kind, body), self.book.patience_s)
         if heard is None:
-            self.missed.append(what)
+            self.book.missed.append(f"{what} ({kind})")
         return heard
 
-    def _scan(self, text: str, kind: str, what: str) -> None:
-        mark = self.ears.mark()
-        self.scanner.scan(text)
-        self._await(mark, what, lambda e: e["kind"] == kind)
+    def _is(self, entry: Entry, kind: str, body: Mapping[str, object]) -> bool:
+        if entry["kind"] != kind or entry["place"] not in (None, self.place):
+            return False
+        return all(entry["body"].get(key) == value for key, value in body.items())
 
-    def _species(self, fish: Fish) -> None:
-        self._scan(card(["species", fish.species]), "species", f"species {fish.species}")
+    def scan(self, scanner: str, text: str, kind: str, **body: object) -> Entry | None:
+        """Scan a label."""
+        return self.do(f"scan {text}", lambda: self.at(scanner, Scanner).scan(text), kind, **body)
 
-    def _touch(self, mm: int, kind: str = "measured") -> None:
-        mark = self.ears.mark()
-        self.board.touch(mm)
-        self._await(mark, f"touch {mm}", lambda e: e["kind"] == kind)
+    def card(self, scanner: str, words: str, kind: str, **body: object) -> Entry | None:
+        """Scan the card of an act."""
+        return self.do(f"card {words}", lambda: self.at(scanner, Scanner).scan(card(words.split())), kind, **body)
 
-    def _lay(self, grams: int) -> None:
-        mark = self.ears.mark()
-        self.scale.put(grams)
-        self._await(mark, f"mass {grams}", lambda e: e["kind"] == "measured" and e["body"]["measurand"] == "whole_mass")
+    def say(self, words: str, kind: str, **body: object) -> Entry | None:
+        """Type an act for this place, as `thwart act --place` does."""
+        return self.do(words, lambda: self._ask(words, self.place), kind, **body)
 
-    def _lift(self) -> None:
-        mark = self.ears.mark()
-        self.scale.put(0)
-        self._await(mark, "emptied", lambda e: e["kind"] == "emptied")
+    def everywhere(self, words: str, kind: str, **body: object) -> Entry | None:
+        """Type an act that concerns the whole bench."""
+        return self.do(words, lambda: self._ask(words, None), kind, **body)
 
-    def _label(self, skip: int = 0) -> str:
-        label = self.template.moved(self.first, self._next_label + skip)
+    def _ask(self, words: str, place: str | None) -> None:
+        act, *args = words.split()
+        with contextlib.suppress(ThwartError):  # a refusal is heard like everything else
+            self._client.ask(do="act", act=act, args=args, place=place)
+
+    def touch(self, mm: int, kind: str = "measured", **body: object) -> Entry | None:
+        """Touch the board."""
+        time.sleep(max(0.0, self._touched + TOUCH_S - time.monotonic()))
+        self._touched = time.monotonic()
+        return self.do(f"touch {mm} mm", lambda: self.at("board", Board).touch(mm), kind, **body)
+
+    def lay(self, scale: str, grams: float, kind: str = "measured", **body: object) -> Entry | None:
+        """Lay something on a scale: so much lies there then."""
+        return self.do(f"{grams} g on {scale}", lambda: self.at(scale, Scale).put(grams), kind, **body)
+
+    def lift(self, scale: str, rest: float = 0.0) -> Entry | None:
+        """Lift it off, and look until the scale is seen to be empty."""
+        mark = self.stage.ears.mark()
+        self.at(scale, Scale).put(rest)
+        end = time.monotonic() + self.book.patience_s
+        while time.monotonic() < end:
+            heard = self.stage.ears.wait(mark, lambda e: e["kind"] == "emptied", 0.1)
+            if heard is not None:
+                return heard
+            self._client.ask(do="status")  # a glance at the page: what waits to be saved is saved with it
+        self.book.missed.append(f"{scale} emptied")
+        return None
+
+    def replug(self, name: str, between: Callable[[], object] = lambda: None) -> None:
+        """Pull an instrument's plug and put it back."""
+        out = self.stage.instruments[name].line
+        self.do(f"{name} gone", out.unplug, "port", instrument=name, present=False)
+        between()
+        self.do(f"{name} back", out.replug, "port", instrument=name, present=True)
+
+    def go(self) -> None:
+        """Leave the bench."""
+        self._client.close()
+
+
+class Envelopes:
+    """The stack of numbered envelopes."""
+
+    def __init__(self, template: Template, first: str) -> None:
+        self._template, self._first, self._used = template, first, 0
+
+    def take(self, leave: int = 0) -> str:
+        """The next one; before it so many are left out."""
+        label = self._template.moved(self._first, self._used + leave)
         assert label is not None
-        self._next_label += 1 + skip
+        self._used += 1 + leave
         return label
 
-    def _plant(self, name: str, fish: int, story: str, seen_as: str, query: str) -> None:
-        self.tell(story)
-        self.planted.append(Planted(name, fish + 1, seen_as, query))
-
-    # ---- each step, with what can go wrong in it ---------------------------------------------------------------
-
-    def _length(self, fish: Fish, i: int, trouble: str | None) -> None:
-        match trouble:
-            case "doubled touch":
-                self._plant(trouble, i, "the stylus bounces: one touch, two prints", "doubled",
-                            "SELECT count(*) FROM readings WHERE outcome = 'doubled'")  # fmt: skip
-                mark = self.ears.mark()
-                self.board.touch(fish.length_mm)
-                time.sleep(0.06)
-                self.board.touch(fish.length_mm)
-                self._await(mark, trouble, lambda e: e["kind"] == "outcome" and e["body"]["event"] == "same again")
-            case "torn line":
-                self._plant(trouble, i, f"the board's plug slips out and in: of {fish.length_mm} mm only the end arrives", "rejected, torn",
-                            "SELECT count(*) FROM entry WHERE kind = 'rejected' AND data LIKE '%\"board\"%torn%'")  # fmt: skip
-                mark = self.ears.mark()
-                self.board.line.unplug()
-                self._await(mark, "board gone", lambda e: e["kind"] == "port" and not e["body"]["present"])
-                mark = self.ears.mark()
-                self.board.line.replug()
-                self._await(mark, "board back", lambda e: e["kind"] == "port" and e["body"]["present"])
-                self.board.line.send(f"{fish.length_mm % 100:d} mm\r\n".encode())
-                self._await(mark, trouble, lambda e: e["kind"] == "rejected")
-                self._touch(fish.length_mm)
-            case "second touch":
-                self._touch(fish.length_mm - 6)
-                self._plant(trouble, i, f"the mouth was open: touched again at {fish.length_mm} mm", "asked: again or new?",
-                            "SELECT count(*) FROM findings WHERE cause = 'again-or-new' AND answered_by IS NOT NULL")  # fmt: skip
-                self._touch(fish.length_mm, kind="asked")
-                self.tell("answers with the card `again`")
-                self._scan(card(["again"]), "measured", "again")
-            case _:
-                self._touch(fish.length_mm)
-
-    def _mass(self, fish: Fish, i: int, trouble: str | None) -> None:
-        if trouble != "unplugged scale":
-            self._lay(fish.mass_g)
-            if trouble != "stale mass":
-                self._lift()
-            return
-        self._plant(trouble, i, "the scale's plug is pulled with the fish on it, and put back", "gone, asked when back",
-                    "SELECT count(*) FROM findings WHERE cause = 'load-at-start'")  # fmt: skip
-        mark = self.ears.mark()
-        self.scale.line.unplug()
-        self._await(mark, "scale gone", lambda e: e["kind"] == "port" and not e["body"]["present"])
-        self.scale.put(fish.mass_g)
-        time.sleep(0.4)
-        mark = self.ears.mark()
-        self.scale.line.replug()
-        self._await(mark, trouble, lambda e: e["kind"] == "asked" and e["body"]["code"] == "load-at-start")
-        self.tell("lifts the fish and lays it on again")
-        self._lift()
-        self._lay(fish.mass_g)
-        self._lift()
-
-    def _envelope(self, fish: Fish, i: int, trouble: str | None) -> None:
-        if trouble == "misread label":
-            label = self._label()
-            digit = self.template.text.rindex("#")
-            wrong = label[:digit] + str((int(label[digit]) + 1) % 10) + label[digit + 1 :]
-            self._plant(trouble, i, f"the scanner reads {wrong} for {label}", "refused: check character",
-                        "SELECT count(*) FROM changes WHERE kind = 'refused'")  # fmt: skip
-            self._scan(wrong, "refused", trouble)
-        elif trouble == "skipped label":
-            label = self._label(skip=1)
-            self._plant(trouble, i, "two envelopes stick together: one is left out", "asked: label out of order",
-                        "SELECT count(*) FROM findings WHERE cause = 'label-order'")  # fmt: skip
-        else:
-            label = self._label()
-        self._scan(label, "closed", f"envelope {label}")
-        self.done.append(Done(fish, label))
-        if trouble == "stale mass":
-            self._plant(trouble, i, "the fish still lies on the scale, and a wet cloth is dropped on it", "stale",
-                        "SELECT count(*) FROM readings WHERE outcome = 'stale'")  # fmt: skip
-            mark = self.ears.mark()
-            self.scale.put(fish.mass_g + 14)
-            self._await(
-                mark, trouble, lambda e: e["kind"] == "outcome" and e["body"]["event"] == "load of a fish before"
-            )
-            self._lift()
+    def misread(self, label: str) -> str:
+        """The label with a wrong last digit, its check character as it was."""
+        digit = self._template.text.rindex("#")
+        return label[:digit] + str((int(label[digit]) + 1) % 10) + label[digit + 1 :]
 
 
-#: The troubles the demo plants, in the order of the day.
-TROUBLES = (
-    "doubled touch", "second touch", "stale mass", "torn line", "misread label", "unplugged scale", "skipped label",
-)  # fmt: skip
+def envelopes(protocol: Protocol) -> Envelopes:
+    """The stack that belongs to a protocol with a declared series."""
+    containers = protocol.containers
+    assert containers is not None
+    assert containers.first is not None
+    return Envelopes(containers.template, containers.first)
 
 
-def plan(count: int, rng: random.Random) -> dict[int, str]:
-    """At which fish (from 0) which trouble happens: spread over the day, in order, one a fish."""
-    places = sorted(rng.sample(range(1, count), k=min(len(TROUBLES), max(0, count - 1))))
-    return dict(zip(places, TROUBLES, strict=False))
+def plan(count: int, troubles: Sequence[str], rng: random.Random) -> dict[int, str]:
+    """At which fish (from 0, never the first) which trouble happens: spread over the day, in order, one a fish."""
+    places = sorted(rng.sample(range(1, count), k=min(len(troubles), max(0, count - 1))))
+    return dict(zip(places, troubles, strict=False))

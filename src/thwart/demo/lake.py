@@ -36,3 +36,32 @@ def catch(count: int, rng: random.Random) -> list[Fish]:
         mass = 10 ** (log_a + b * math.log10(length / 10) + rng.gauss(0, scatter))
         out.append(Fish(species, length, max(1, round(mass)), rng.choice("FM")))
     return out
+
+
+@dataclass(frozen=True, slots=True)
+class Insides:
+    """A fish thawed and opened, in grams: to 0.01 g, the pair of otoliths to 0.0001 g."""
+
+    thawed: float
+    gutted: float
+    gonad_left: float
+    gonad_right: float
+    liver: float
+    otoliths: float
+
+
+def opened(fish: Fish, rng: random.Random) -> Insides:
+    """What a fish weighs thawed, and its parts.
+
+    Thawing takes 2 to 4 % (freezing cost 925 cod 2.65 % of their mass: Freezing of Atlantic cod, J Fish Biol 95, 2019);
+    the shares of the parts are invented.
+    """
+    thawed = fish.mass_g * rng.uniform(0.96, 0.98)
+    gonads = thawed * (rng.uniform(0.03, 0.12) if fish.sex == "F" else rng.uniform(0.01, 0.04))
+    left = gonads * rng.uniform(0.44, 0.56)
+    liver = thawed * rng.uniform(0.008, 0.02)
+    gutted = thawed - gonads - liver - thawed * rng.uniform(0.03, 0.06)
+    return Insides(
+        round(thawed, 2), round(gutted, 2), round(left, 2), round(gonads - left, 2), round(liver, 2),
+        round(0.004 * math.sqrt(fish.mass_g) * rng.uniform(0.3, 0.4), 4),
+    )  # fmt: skip

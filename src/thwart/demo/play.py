@@ -1,9 +1,10 @@
-"""The demo as a whole: makes a bench folder, starts the service on it, lets the hands work, compares, shows."""
+"""The demo as a whole: makes a bench folder, starts the service on it, lets the people work, compares."""
 
 from __future__ import annotations
 
 import contextlib
 import random
+import re
 import shutil
 import signal
 import sqlite3
@@ -11,89 +12,96 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass
-from decimal import Decimal
+import tomllib
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from ..bench.protocol import read as read_protocol
 from ..errors import ThwartError
+from ..ports.simulated import SimulatedLine
 from ..service.control import Client
 from ..service.folder import CONTROL
 from ..shipped import shipped
-from .hands import Done, Ears, Hands, Planted, plan
-from .instruments import Board, Scale, Scanner, line
-from .lake import catch
+from .comparing import Result
+from .hands import Book, Ears, Stage
+from .instruments import Instrument, Scale, instrument, line
+from .lab import Lab
+from .row import Row
 from .screen import Screen
+from .show import Show
+from .solo import Solo
+from .tally import Tally
 
-_BENCH = """\
-# Made by `thwart demo`: simulated instruments on pseudo-terminals.
-name = "demo bench"
-places = ["table"]
-
-[instruments.board]
-profile = "number-unit-length"
-port = {board!r}
-
-[instruments.scale]
-profile = "status-commas-mass"
-port = {scale!r}
-
-[instruments.scanner]
-profile = "label-scanner"
-port = {scanner!r}
-"""
+#: The demos by name.
+SHOWS: dict[str, Callable[[], Show]] = {"solo": Solo, "row": Row, "lab": Lab, "tally": Tally}
 
 
-@dataclass(frozen=True, slots=True)
-class Result:
-    """How the day ended: rows of the comparison, how many fish differ, what was planted and how often it was seen."""
+def play(show: Show, folder: Path, *, fish: int, pace_s: float, seed: int, screen: Screen) -> Result:
+    """Play a demo in an empty folder. Raises ThwartError where the service can't run."""
+    book = Book(fish, pace_s, random.Random(seed), screen)
+    since = 0
+    for name, told, work in show.days():
+        if told:
+            screen.chapter(told)
+        source = shipped("demo") / name
+        shutil.copy(source / "protocol.toml", folder / "protocol.toml")
+        with _instruments(source / "bench.toml", folder) as instruments, _service(folder):
+            since = _day(folder, book, instruments, screen, since, work)
+    with contextlib.closing(sqlite3.connect(f"file:{folder / 'ledger.db'}?mode=ro", uri=True)) as db:
+        troubles = [(p, int(db.execute(p.query).fetchone()[0])) for p in sorted(book.planted, key=lambda p: p.fish)]
+        return Result(show.compare(db), troubles, book.missed, folder / "ledger.db", show.query)
 
-    rows: list[tuple[str, ...]]
-    wrong: int
-    troubles: list[tuple[Planted, int]]
-    ledger: Path
 
-
-def play(folder: Path, *, fish: int, pace_s: float, seed: int, screen: Screen) -> Result:
-    """Play the demo in an empty folder. Raises ThwartError where the service can't run."""
-    rng = random.Random(seed)
-    protocol_file = shipped("demo") / "solo" / "protocol.toml"
-    shutil.copy(protocol_file, folder / "protocol.toml")
-    containers = read_protocol(protocol_file.read_text(), str(protocol_file)).containers
-    assert containers is not None
-    assert containers.first is not None
-    lines = {name: line(folder / f"{name}.port") for name in ("board", "scale", "scanner")}
-    (folder / "bench.toml").write_text(_BENCH.format(**{name: made.port for name, made in lines.items()}))
-    scale = Scale(lines["scale"])
-    try:
-        with _service(folder) as client:
-            ears = Ears()
-            listener = Client(folder)
-            threading.Thread(target=_listen, args=(listener, ears, screen), name="ears", daemon=True).start()
-            hands = Hands(
-                Board(lines["board"]), scale, Scanner(lines["scanner"]), ears, containers.template, containers.first, rng,
-                pace_s, screen.hands,
-            )  # fmt: skip
-            _await_instruments(client, len(lines))
-            client.ask(do="act", act="batch", args=["open", "north-bay"])
-            hands.work(catch(fish, rng), plan(fish, rng))
-            client.ask(do="act", act="batch", args=["close", "all", "worked", "up"])
-            time.sleep(0.2)
-            listener.close()
-    finally:
-        scale.stop()
-        for made in lines.values():
-            made.close()
-    if hands.missed:
-        screen.hands(f"never heard of: {', '.join(hands.missed)}")
-    return _compare(folder / "ledger.db", hands)
+def _day(
+    folder: Path,
+    book: Book,
+    instruments: dict[str, Instrument],
+    screen: Screen,
+    since: int,
+    work: Callable[[Stage], None],
+) -> int:
+    """One day on a bench that runs. Returns the last entry that was heard."""
+    protocol_file = folder / "protocol.toml"
+    ears = Ears()
+    listener, asker = Client(folder), Client(folder)
+    follower = threading.Thread(target=_listen, args=(listener, ears, screen, since), name="ears", daemon=True)
+    follower.start()
+    _await_instruments(asker, len(instruments))
+    work(Stage(book, read_protocol(protocol_file.read_text(), str(protocol_file)), instruments, ears, lambda: Client(folder)))
+    last = int(asker.ask(do="status")["status"]["held"]["seq"])
+    ears.wait(0, lambda e: int(e["seq"]) >= last, book.patience_s)
+    asker.close()
+    listener.close()
+    follower.join(2)
+    return last
 
 
 @contextlib.contextmanager
-def _service(folder: Path) -> Iterator[Client]:
+def _instruments(bench_file: Path, folder: Path) -> Iterator[dict[str, Instrument]]:
+    """The instruments of a bench file, simulated; the file is copied with their ports in place of the examples."""
+    text = bench_file.read_text()
+    lines: dict[str, SimulatedLine] = {}
+    made: dict[str, Instrument] = {}
+    for name, config in tomllib.loads(text)["instruments"].items():
+        out = lines[name] = line(folder / f"{name}.port")
+        decimals = len(str(config.get("division", 1)).partition(".")[2])
+        made[name] = instrument(config["profile"], decimals, out)
+        text = text.replace(f'port = "{config["port"]}"', f'port = "{out.port}"')
+    (folder / "bench.toml").write_text(re.sub(r"(?m)^# The ports are examples.*\n", "", text))
+    try:
+        yield made
+    finally:
+        for one in made.values():
+            if isinstance(one, Scale):
+                one.stop()
+        for out in lines.values():
+            out.close()
+
+
+@contextlib.contextmanager
+def _service(folder: Path) -> Iterator[None]:
     """The service as a process of its own, as `thwart run` starts it."""
-    log = (folder / "service.log").open("wb")
+    log = (folder / "service.log").open("ab")
     process = subprocess.Popen([sys.executable, "-m", "thwart", "run", str(folder)], stdout=log, stderr=log)
     try:
         end = time.monotonic() + 20
@@ -101,9 +109,7 @@ def _service(folder: Path) -> Iterator[Client]:
             if process.poll() is not None or time.monotonic() > end:
                 raise ThwartError("the demo's service didn't start", (folder / "service.log").read_text()[-2000:])
             time.sleep(0.02)
-        client = Client(folder)
-        yield client
-        client.close()
+        yield
     finally:
         process.send_signal(signal.SIGTERM)
         try:
@@ -113,9 +119,9 @@ def _service(folder: Path) -> Iterator[Client]:
         log.close()
 
 
-def _listen(client: Client, ears: Ears, screen: Screen) -> None:
+def _listen(client: Client, ears: Ears, screen: Screen, since: int) -> None:
     with contextlib.suppress(ThwartError, OSError, ValueError):
-        for entry in client.follow(0):
+        for entry in client.follow(since):
             screen.entry(entry)
             ears.hear(entry)
 
@@ -131,43 +137,3 @@ def _await_instruments(client: Client, count: int) -> None:
     raise ThwartError(
         "the demo's instruments didn't open", "run it again with --keep DIR and look at service.log there"
     )
-
-
-def _compare(path: Path, hands: Hands) -> Result:
-    """The ledger against what the hands really did, read as any other program would read it."""
-    with contextlib.closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as db:
-        found = {
-            row[0]: row[1:]
-            for row in db.execute(
-                """SELECT c.number, s.number, s.species, s.total_length_mm, s.whole_mass_g, s.end
-                   FROM containers c JOIN specimens s USING (specimen_id)"""
-            )
-        }
-        troubles = [(p, int(db.execute(p.query).fetchone()[0])) for p in hands.planted]
-    rows, wrong = [], 0
-    for done in hands.done:
-        row, right = _row(done, found.pop(done.label, None))
-        rows.append(row)
-        wrong += not right
-    for label, left in found.items():
-        rows.append((str(left[0]), label, "?", "?", "?", "in the ledger, but no such envelope was filled"))
-        wrong += 1
-    return Result(rows, wrong, troubles, path)
-
-
-def _row(done: Done, found: tuple[object, ...] | None) -> tuple[tuple[str, ...], bool]:
-    fish = done.fish
-    if found is None:
-        return ("-", done.label, fish.species, str(fish.length_mm), str(fish.mass_g), "NOT IN THE LEDGER"), False
-    number, species, length, mass, end = found
-    faults = []
-    if species != fish.species:
-        faults.append(f"species {species}")
-    if length is None or Decimal(str(length)) != fish.length_mm:
-        faults.append(f"length {length}")
-    if mass is None or Decimal(str(mass)) != fish.mass_g:
-        faults.append(f"mass {mass}")
-    if end != "complete":
-        faults.append(f"end {end}")
-    said = "as it was" if not faults else "DIFFERS: " + ", ".join(faults)
-    return (str(number), done.label, fish.species, str(fish.length_mm), str(fish.mass_g), said), not faults
