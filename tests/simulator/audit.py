@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from thwart.bench.state import Coded, Container, Measurement, Question, Reading, Specimen
+from thwart.bench.state import Coded, Container, Measurement, Question, Reading, Specimen, Tally
 
 from thwart.entries import Entry
 
@@ -29,6 +29,8 @@ class Wrong:
     trouble: str | None
     traces: tuple[str, ...]
     """What the ledger has about it: empty is silent."""
+    displaced: bool = True
+    """Right in itself, but another fish's."""
 
 
 @dataclass
@@ -108,7 +110,9 @@ class Audit:
                 r.wrong.append(wrong)
                 unseen = self.troubles[wrong.trouble].unseen if wrong.trouble in self.troubles else None
                 if not wrong.traces:
-                    slips = any(self.troubles[p.name].slips and p.first_seq < s.opened_seq + 200 for p in self.site.planted)
+                    slips = wrong.displaced and any(
+                        self.troubles[p.name].slips and p.first_seq < s.opened_seq + 200 for p in self.site.planted
+                    )
                     (r.by_nature if unseen else r.slipped if slips else r.silent).append(wrong)
         told = {c.fish.n for seq, c in self.site.causes.items() if c.fish is not None and self._set_aside(seq)}
         r.lost = [repr(f) for f in self.fishes if f.done and not f.gone and f.n not in known | told]
@@ -144,12 +148,12 @@ class Audit:
         for key, seq in s.values.items():
             m = self.measurements[seq]
             cause = self._cause(m)
-            if cause is not None and cause.right and cause.fish is fish and cause.what == m.measurand:
+            if cause is not None and cause.right and cause.fish is fish and cause.what == m.key:
                 yield None
                 continue
             truly = "nobody knows" if cause is None else f"{cause.what} of {cause.fish}, right: {cause.right}"
             trouble = cause.trouble if cause is not None else None
-            yield Wrong(s.number, key, f"{m.value} {m.unit}", truly, trouble, tuple(self._traces(s, m)))
+            yield Wrong(s.number, key, f"{m.value} {m.unit}", truly, trouble, tuple(self._traces(s, m)), displaced=cause is not None and (cause.right or cause.fish is None))
         for name, seq in s.codes.items():
             cause = self.site.causes.get(self.entries[seq].input_seq or 0)
             if cause is not None and cause.fish is fish and cause.right:
@@ -191,6 +195,44 @@ class Audit:
     def _set_aside(self, seq: int) -> bool:
         reading = self.readings.get(seq)
         return reading is not None and reading.outcome not in ("taken", "superseded")
+
+    def tallied(self, r: Report) -> None:
+        """Of a tally: what was counted, one by one, and not taken back."""
+        back: set[int] = set()
+        for e in self.site.entries:
+            if e.kind == "undone":
+                (back.discard if e.body["redo"] else back.add)(e.body["of"])
+        counted: set[int] = set()
+        for e in self.site.entries:
+            if e.kind != "tallied" or e.body["reading"] in back or e.input_seq in back:
+                continue
+            r.values += 1
+            seq = e.body["reading"]
+            cause = self.site.causes.get(seq)
+            fish = cause.fish if cause is not None else None
+            said = (e.body["species"], e.body["sex"])
+            if fish is not None and cause is not None and cause.right and fish.n not in counted and said == (fish.species, fish.sex):
+                counted.add(fish.n)
+                continue
+            trouble = (cause.trouble if cause is not None else None) or (fish.trouble if fish is not None else None)
+            if fish is not None and said != (fish.species, fish.sex):
+                trouble = "card forgotten"
+            near = [q.kind for q in self.questions if q.kind == "hosing" and abs(q.seq - seq) < 30]
+            traces = tuple([*near, *(q.kind for q in self.about.get(seq, []))])
+            wrong = Wrong(0, "tally", f"{said} {e.body['class_mm']}", repr(fish), trouble, traces)
+            r.wrong.append(wrong)
+            if not traces:
+                unseen = self.troubles[trouble].unseen if trouble in self.troubles else None
+                (r.by_nature if unseen else r.silent).append(wrong)
+        # What stands in the table is what was counted one by one.
+        things = self.site.records.objects.values()
+        table = {t.tally: t.n for t in things if isinstance(t, Tally) and t.n}
+        one_by_one: Counter[str] = Counter()
+        for e in self.site.entries:
+            if e.kind == "tallied" and e.input_seq not in back:
+                one_by_one[e.body["tally"]] += 1
+        assert table == dict(one_by_one), "the table isn't what was counted"
+        r.lost = [repr(f) for f in self.fishes if f.n not in counted and f.trouble not in ("undo by a helper", "open mouth unnoticed", "card forgotten")]
 
     def _readings(self, r: Report) -> None:
         hit = {p.fish + d for p in self.site.planted for d in (0, 1)}

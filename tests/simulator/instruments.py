@@ -117,10 +117,10 @@ class Pan:
 class Balance:
     """Prints what lies on it when its key is pressed; nothing shows when it is cleared."""
 
-    def __init__(self, site: Site, name: str, *, decimals: int = 2) -> None:
+    def __init__(self, site: Site, name: str, *, decimals: int = 1) -> None:
         self.site, self.name, self.decimals = site, name, decimals
 
     def print(self, grams: float, fish: Fish | None, what: str, trouble: str | None = None) -> list[Entry]:
         right = fish is not None and abs(grams - fish.true[what]) <= 0.6 * 10**-self.decimals
-        text = f"{grams:10.{self.decimals}f} g\r\n"
+        text = f"{grams:8.{self.decimals}f}\r\n"
         return self.site.bytes(self.name, text.encode(), Cause(fish, what, right, trouble))

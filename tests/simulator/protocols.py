@@ -108,3 +108,54 @@ name = "whole_mass"
 quantity = "mass"
 {SPECIES}{RATIOS}{SEX}{ENVELOPES}
 """ + ('\n[tags]\nlabel = "T##"\n' if tags else "")
+
+LAB_PROTOCOL = f"""
+name = "lab"
+flow = "revisit"
+order = [["thawed_gutted_mass", "thawed_whole_mass"]]
+
+[[measurands]]
+name = "thawed_whole_mass"
+quantity = "mass"
+
+[[measurands]]
+name = "thawed_gutted_mass"
+quantity = "mass"
+
+[[measurands]]
+name = "gonad_mass"
+quantity = "mass"
+sides = ["left", "right"]
+
+[[measurands]]
+name = "liver_mass"
+quantity = "mass"
+
+[[measurands]]
+name = "total_length"
+quantity = "length"
+required = false
+{SPECIES.replace("limits.whole_mass", "limits.thawed_whole_mass")}{SEX}{ENVELOPES}
+"""
+
+FIELD_PROTOCOL = f"""
+name = "field"
+flow = "solo"
+
+[[measurands]]
+name = "total_length"
+quantity = "length"
+{SPECIES.replace("limits.whole_mass", "#")}{SEX}{ENVELOPES}
+"""
+
+TALLY_PROTOCOL = f"""
+name = "tally"
+flow = "tally"
+tally = "total_length"
+
+[[measurands]]
+name = "total_length"
+quantity = "length"
+rounding = {{ rule = "below", step = "1 cm" }}
+{SPECIES.replace("limits.whole_mass", "#")}{SEX}
+"""

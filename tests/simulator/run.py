@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from . import row, solo
+from . import lab, row, solo, tally
 from .audit import Audit, Report
-from .instruments import Board, Pan
+from .instruments import Balance, Board, Pan
 from .people import Envelopes
-from .protocols import SOLO_PROTOCOL, row_protocol
+from .protocols import FIELD_PROTOCOL, LAB_PROTOCOL, SOLO_PROTOCOL, TALLY_PROTOCOL, row_protocol
 from .site import Site
-from .troubles import ROW, SOLO, TAGGED, Trouble
+from .troubles import LAB, ROW, SOLO, TAGGED, TALLY, Trouble
 from .world import World, catch
 
 
@@ -61,6 +61,42 @@ def run_row(day: Day, *, tags: bool = False) -> tuple[Report, Site]:
     world.run()
     hands.end()
     return Audit(site, fishes, hands.envelopes.hold, troubles).report(), site
+
+
+def run_lab(day: Day) -> tuple[Report, Site]:
+    world = World(day.seed)
+    site = Site(world, lab.BENCH.replace('serves = ["thawed_whole_mass", "thawed_gutted_mass"]', "").replace('serves = ["gonad_mass", "liver_mass"]', ""), FIELD_PROTOCOL)
+    fishes = catch(day.fish, world.rng)
+    envelopes = Envelopes(site)
+    board = Board(site, "board")
+    world.person(lab.Field(site, "table", envelopes=envelopes, board=board, pan=Pan(site, "scale")).work(fishes))
+    world.run()
+    site.ears.clear()
+    site.becomes(lab.BENCH, LAB_PROTOCOL)
+    for fish in fishes:
+        fish.trouble = plan(world, LAB, day.hard)
+    person = lab.Lab(site, "table", envelopes=envelopes, board=board, pan=Pan(site, "scale"))
+    person.balance = Balance(site, "balance")
+    person.labels = {fish.n: label for label, fish in envelopes.hold.items()}
+    world.person(person.work([f for f in fishes if f.n in person.labels]))
+    world.run()
+    return Audit(site, fishes, envelopes.hold, LAB).report(), site
+
+
+def run_tally(day: Day) -> tuple[Report, Site]:
+    world = World(day.seed)
+    site = Site(world, tally.BENCH, TALLY_PROTOCOL)
+    fishes = catch(day.fish, world.rng)
+    for fish in fishes:
+        fish.trouble = plan(world, TALLY, day.hard)
+    # It keeps no envelopes; the stack stands for nothing here.
+    person = tally.Tally(site, "table", envelopes=Envelopes(site), board=Board(site, "board"))
+    world.person(person.work(fishes))
+    world.run()
+    audit = Audit(site, fishes, {}, TALLY)
+    report = audit.report()
+    audit.tallied(report)
+    return report, site
 
 
 def table(report: Report, troubles: Mapping[str, Trouble]) -> str:

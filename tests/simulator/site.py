@@ -125,6 +125,14 @@ class Site:
         for stream in self.streams:
             stream.talk()
 
+    def becomes(self, bench: str, protocol: str) -> None:
+        """The bench is set up anew, on the same ledger."""
+        self.power_off()
+        self.configured = configured(bench, protocol)
+        self.plugged = {w.name: True for w in self.configured.instruments}
+        self.streams.clear()
+        self.power_on()
+
     # ---- plugs -------------------------------------------------------------------------------------------------
 
     def unplug(self, name: str) -> None:

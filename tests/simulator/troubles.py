@@ -78,3 +78,27 @@ TAGGED: Mapping[str, Trouble] = {
     **{name: Trouble(t.rate, t.unseen) for name, t in ROW.items()},
     "overtaken": Trouble(ROW["overtaken"].rate),
 }
+
+_KEPT_IN_THE_LAB = ("lifted early", "leans, lets go", "leans throughout", "misread label", "used envelope", "undo by a helper", "scale unplugged", "power cut")
+LAB: Mapping[str, Trouble] = {
+    **{name: SOLO[name] for name in _KEPT_IN_THE_LAB},
+    "neighbour's jar": Trouble(0.003),
+    "forgotten scan": Trouble(0.003),
+    "printed twice": Trouble(0.005),
+    "organ left out": Trouble(0.002),
+    "organs changed over": Trouble(0.001, "two organs within each other's sizes, one printed for the other"),
+    "knife on the balance": Trouble(0.002),
+}  # fmt: skip
+
+TALLY: Mapping[str, Trouble] = {
+    "doubled touch": Trouble(0.010),
+    "dragged over the board": Trouble(0.002, "a second touch half a second later is what the next fish looks like"),
+    "re-touch": Trouble(0.005),
+    "undo by a helper": Trouble(0.002),
+    "open mouth unnoticed": Trouble(0.002, SOLO["open mouth unnoticed"].unseen),
+    "hosing": Trouble(0.003, "one or two touches of water within the limits are what fish look like; from three within two seconds it is asked"),
+    "hosing, paused": Trouble(0.004),
+    "card forgotten": Trouble(0.002, "what was said sticks: fish of another species or sex are counted as said"),
+    "beyond the limits": Trouble(0.002),
+    "power cut": Trouble(0.004),
+}  # fmt: skip

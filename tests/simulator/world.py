@@ -61,10 +61,11 @@ def catch(count: int, rng: random.Random) -> list[Fish]:
             "total_length": length,
             "fork_length": round(length * (FORKS[species] + rng.gauss(0, 0.006))),
             "whole_mass": mass,
-            "gutted_mass": (mass - gonads) * rng.uniform(0.88, 0.93),
-            "gonad_mass": gonads,
             "liver_mass": mass * rng.uniform(0.008, 0.02),
-            "otolith_mass": 0.002 + mass * 3e-5 * rng.uniform(0.9, 1.1),
+            "thawed_whole_mass": 0.973 * mass,
+            "thawed_gutted_mass": 0.973 * (mass - gonads) * 0.9,
+            "gonad_mass.left": gonads * 0.52,
+            "gonad_mass.right": gonads * 0.48,
         }
         out.append(Fish(n, species, sex, true))
     return out
