@@ -173,7 +173,7 @@ def _damaged(rng: random.Random, case: Case, instrument: Instrument) -> Sequence
         places = [at for at, byte in enumerate(raw) if 0x30 <= byte <= 0x39]
         if places and said.value is not None:
             at = rng.choice(places)
-            out.append((raw[:at] + rng.choice((b"?", b"\x80", b"E")) + raw[at + 1 :], said))
+            out.append((raw[:at] + rng.choice((b"?", b"\x80", b"G")) + raw[at + 1 :], said))
             if instrument.fixed_width and len(raw) > 6:
                 out.append((raw[:at] + raw[at + 1 :], said))
     return out

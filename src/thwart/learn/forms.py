@@ -48,7 +48,8 @@ class Form:
     def _grows(self, at: int) -> bool:
         texts = self.seen_at.get(at) or self.core(at)
         ends = {len(gap) + len(core) for gap, core in zip(self.gap(at), self.core(at), strict=True)}
-        room = len(ends) == 1 and any(b" " in gap for gap in self.gap(at)) and len({len(g) for g in self.gap(at)}) > 1
+        gaps = {len(gap) for gap in self.gap(at)}
+        room = len(ends) == 1 and min(gaps) > 0 and (len(gaps) > 1 or min(gaps) > 1)
         zeros = any(len(text) > 1 and text[:1] == b"0" for text in texts)
         return not (clockwork(self.splits[0], at) or room or (zeros and len({len(text) for text in texts}) == 1))
 
@@ -263,11 +264,12 @@ def _add_solved(reading: Reading, group: Group, place: Place) -> None:
         place = replace(place, at=at + 1, columns=None, sign=sign)
     for part in _promoted(group, {place.at, place.minor}):
         roles = _roles(part, place)
-        silent = [f.seen is not None and f.seen.condition not in (*NUMBERED, "nothing") for f in part.frames]
-        for quiet in (False, True):
-            chosen = [(f, s) for f, s, q in zip(part.frames, part.splits, silent, strict=True) if q == quiet]
-            if not chosen:
-                continue
+        said = [
+            f.seen.condition if f.seen is not None and f.seen.condition not in (*NUMBERED, "nothing") else ""
+            for f in part.frames
+        ]
+        for quiet in dict.fromkeys(said):
+            chosen = [(f, s) for f, s, q in zip(part.frames, part.splits, said, strict=True) if q == quiet]
             frames, splits = [f for f, _ in chosen], [s for _, s in chosen]
             conditions = Group(frames, splits).conditions
             reading.solved.append(Form(frames, splits, roles, place, conditions))

@@ -113,6 +113,8 @@ class _Field:
     right: set[bytes]
     wide: bool
     apart: bool
+    behind: bool
+    """Spaces behind it give way to digits."""
     sign: int | None
     """Where the sign stands, counted from the value's left gap; None where none was seen."""
     signs: set[bytes]
@@ -175,7 +177,10 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
     left = len(ends) == 1 and (
         (max(blanks) > 0 and (len(lengths) > 1 or (not zeros and min(blanks) > 1))) or (columns and len(lengths) == 1)
     )
-    padded = left or len({len(gap) for gap in right if not gap.strip()}) > 1
+    tails = {len(gap) for gap in right if not gap.strip()}
+    steady = len({len(core) for core in cores}) == 1 and tails and min(tails) > 1 and at + 1 < len(first.roles)
+    behind = len(tails) > 1 or (not left and bool(steady))
+    padded = left or behind
     digits = Digits(
         tuple(dict.fromkeys(cores)), reading.style, reading.backwards, place.decimals, _shown(forms),
         padded and all(form.width is not None for form in forms), fixed and not padded,
@@ -185,7 +190,7 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
     apart = at > 0 and first.roles[at - 1] in ("loose", "listed") and b"" not in gaps
     elsewhere = {gap for form in pool for gap in form.gap(at + sign)[:]} if sign and 0 <= at + sign else set()
     lead = Lead(tuple(dict.fromkeys(gaps)), sign == 0, left, ends.pop() if len(ends) == 1 else None)
-    return _Field(lead, digits, right, digits.padded, apart, sign, elsewhere)
+    return _Field(lead, digits, right, digits.padded, apart, behind, sign, elsewhere)
 
 
 def _shown(forms: Sequence[Form]) -> int | None:
@@ -218,7 +223,10 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading,
         if at == sign_gap:
             pieces.append(_sign(gaps | number.signs))
         elif at == place.at + 1:
-            pieces.append(_gap(number.right, number.wide, apart, {g for one in family for g in one.gap(at)}))
+            own = {g for one in family for g in one.gap(at)}
+            pieces.append(" *" if number.behind and number.wide else _gap(number.right, number.wide, apart, own))
+        elif role == "loose" and form.width is not None and b"  " in b"".join(gaps) and not any(g.strip() for g in gaps):
+            pieces.append(" +" if apart else " *")
         else:
             pieces.append(_gap(gaps, wide, apart, gaps))
         if role == "word":

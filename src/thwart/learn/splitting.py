@@ -14,7 +14,7 @@ _NUMBERS = {
     "point": rb"[0-9]+(?:\.[0-9]*)?|\.[0-9]+",
     "comma": rb"[0-9]+(?:,[0-9]+)?|(?<= ),[0-9]+",
     "plain": rb"[0-9]+",
-    "hex": rb"(?<![A-Za-z])(?:[0-9A-F]{2,}+(?![a-f])|[0-9a-f]{2,})",
+    "hex": rb"(?<![A-Fa-f])(?:[0-9A-F]{2,}+(?![a-f])|[0-9a-f]{2,})",
 }
 _SPLIT = {
     # A number, a word, a row of dashes, a piece of a gap, any other byte.
