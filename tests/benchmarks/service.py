@@ -10,7 +10,6 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-import shutil
 import socket
 import sqlite3
 import statistics
