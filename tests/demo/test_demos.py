@@ -78,7 +78,9 @@ def test_the_lab_adds_to_the_fish_that_were_made_ashore(played: Mapping[str, Pla
 
 
 def test_the_row_has_three_places_and_one_ledger(played: Mapping[str, Played]) -> None:
-    by = played["row"].rows("SELECT measurand, place, count(DISTINCT number) FROM measurements GROUP BY 1, 2 ORDER BY 1")
+    by = played["row"].rows(
+        "SELECT measurand, place, count(DISTINCT number) FROM measurements GROUP BY 1, 2 ORDER BY 1"
+    )
     assert by == [("total_length", "board", 8), ("whole_mass", "scale", 8)]
 
 

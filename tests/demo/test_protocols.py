@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 import pytest
 
 from tests.benchkit import Play, refused
@@ -81,7 +80,6 @@ def test_keys_mean_acts_of_one_step() -> None:
 
 
 def test_by_hand_a_fish_is_worked_up_without_scale_or_scanner() -> None:
-
 
     play = Play((shipped("demo") / "shore-by-hand" / "protocol.toml").read_text())
     play.act("species perch")

@@ -93,3 +93,12 @@ def test_every_decision_is_said_or_silent_on_purpose() -> None:
         assert all(text and "{" not in text for text in said(play))
     assert set(EFFECTS) - spoken - SILENT == set()
     assert not SILENT - set(EFFECTS)
+
+
+def test_what_only_confirms_is_no_reason_to_look_up() -> None:
+    play = Play(TALLY)
+    sounds = {}
+    for words in ("species perch", "pause", "resume"):
+        decisions = play.act(words)
+        sounds[words] = [s.sound for s in narrate(play.entries[-len(decisions) - 1], decisions)]
+    assert sounds == {"species perch": ["taken"], "pause": ["look"], "resume": ["taken"]}

@@ -17,7 +17,7 @@ class Table:
 
     what: str
     headings: tuple[str, ...]
-    rows: list[tuple[str, ...]]
+    rows: Sequence[tuple[str, ...]]
     wrong: int
 
 

@@ -55,9 +55,9 @@ class Scale:
     """Streams what lies on it, in whole grams, marked moving until the ringing has died down."""
 
     #: How long it moves after a change, and the time in which the ringing falls to a third.
-    MOVES_S, RINGS_S = 0.15, 0.05
+    MOVES_S, RINGS_S = 0.08, 0.03
 
-    def __init__(self, out: SimulatedLine, rate_hz: float = 40.0) -> None:
+    def __init__(self, out: SimulatedLine, rate_hz: float = 50.0) -> None:
         self.line = out
         self._load = 0.0
         self._changed = time.monotonic() - 10

@@ -23,6 +23,10 @@ _WEIGHED = (
     ("thawed_whole_mass", None), ("thawed_gutted_mass", None), ("gonad_mass", "left"), ("gonad_mass", "right"), ("liver_mass", None),
 )  # fmt: skip
 
+_HEADINGS = (
+    "number", "envelope", "fresh g", "thawed", "gutted", "gonad l", "gonad r", "liver", "otoliths", "in the ledger",
+)  # fmt: skip
+
 
 @dataclass(slots=True)
 class Done:
@@ -205,11 +209,12 @@ class Lab:
                 "left": real.gonad_left, "right": right, "liver": real.liver, "otoliths": real.otoliths, "end": "complete",
             }  # fmt: skip
             faults = ["no such envelope"] if row is None else differences(row, expected)
-            cells = ["-" if value is None else str(value) for key, value in expected.items() if key not in ("length", "end")]
+            masses = [value for key, value in expected.items() if key not in ("length", "end")]
+            cells = ["-" if value is None else str(value) for value in masses]
             table.append((str(row["number"]) if row else "-", done.ashore.label, *cells, verdict(faults)))
             wrong += bool(faults)
         if len(found) > len(self.done):
-            table.append(("?", *("?" for _ in range(8)), f"DIFFERS: {len(found) - len(self.done)} fish more than there were"))
+            more = len(found) - len(self.done)
+            table.append((*("?" for _ in _HEADINGS[1:]), f"DIFFERS: {more} fish more than there were"))
             wrong += 1
-        headings = ("number", "envelope", "fresh g", "thawed", "gutted", "gonad l", "gonad r", "liver", "otoliths", "in the ledger")
-        return Table("fish", headings, table, wrong)
+        return Table("fish", _HEADINGS, table, wrong)

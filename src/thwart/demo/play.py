@@ -62,17 +62,16 @@ def _day(
 ) -> int:
     """One day on a bench that runs. Returns the last entry that was heard."""
     protocol_file = folder / "protocol.toml"
+    protocol = read_protocol(protocol_file.read_text(), str(protocol_file))
     ears = Ears()
     listener, asker = Client(folder), Client(folder)
-    follower = threading.Thread(target=_listen, args=(listener, ears, screen, since), name="ears", daemon=True)
-    follower.start()
+    threading.Thread(target=_listen, args=(listener, ears, screen, since), name="ears", daemon=True).start()
     _await_instruments(asker, len(instruments))
-    work(Stage(book, read_protocol(protocol_file.read_text(), str(protocol_file)), instruments, ears, lambda: Client(folder)))
+    work(Stage(book, protocol, instruments, ears, lambda: Client(folder)))
     last = int(asker.ask(do="status")["status"]["held"]["seq"])
     ears.wait(0, lambda e: int(e["seq"]) >= last, book.patience_s)
     asker.close()
     listener.close()
-    follower.join(2)
     return last
 
 

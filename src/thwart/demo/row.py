@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
-import threading
 import time
 from collections import deque
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from threading import Barrier, Condition
 
 from .comparing import Table, differences, rows, verdict
 from .hands import Person, Stage, envelopes, plan
@@ -43,7 +43,7 @@ class Between:
     def __init__(self) -> None:
         self._lie: deque[Carried | None] = deque()
         self._busy = False
-        self._change = threading.Condition()
+        self._change = Condition()
 
     def put(self, carried: Carried | None) -> None:
         """Put a fish down; None: there are no more."""
@@ -73,7 +73,7 @@ class Between:
 class Measurer(Person):
     """At the board."""
 
-    def work(self, fishes: Sequence[Fish], troubles: Mapping[int, str], to: Between, strangers: threading.Barrier) -> None:
+    def work(self, fishes: Sequence[Fish], troubles: Mapping[int, str], to: Between, strangers: Barrier) -> None:
         """Measure the catch, each fish once the one before is off the table."""
         held: list[Carried] = []  # measured, and not put down yet
         for i, fish in enumerate(fishes):
@@ -134,7 +134,7 @@ class Measurer(Person):
 class Weigher(Person):
     """At the scale."""
 
-    def work(self, troubles: Mapping[int, str], come: Between, to: Between, strangers: threading.Barrier) -> None:
+    def work(self, troubles: Mapping[int, str], come: Between, to: Between, strangers: Barrier) -> None:
         """Weigh what comes."""
         before = [i for i, trouble in troubles.items() if trouble == "stranger weighed"]
         count = 0
@@ -148,7 +148,7 @@ class Weigher(Person):
             self._weigh(carried, troubles.get(carried.index), come, to)
         to.put(None)
 
-    def _stranger(self, i: int, to: Between, strangers: threading.Barrier) -> None:
+    def _stranger(self, i: int, to: Between, strangers: Barrier) -> None:
         strangers.wait(_MEETING_S)
         self.plant("stranger weighed", i + 1, "a crab from the net is laid on the scale while no fish waits for it", "loose",
                    "SELECT count(*) FROM readings WHERE outcome = 'loose' AND why = 'no-fish'")  # fmt: skip
@@ -250,7 +250,7 @@ class Row:
         if troubles.get(book.fish - 1) == "hurried board":
             del troubles[book.fish - 1]  # nobody hurries with the last one
         measurer, weigher, cutter = Measurer(stage, "board"), Weigher(stage, "scale"), Cutter(stage, "knife")
-        first, second, strangers = Between(), Between(), threading.Barrier(2)
+        first, second, strangers = Between(), Between(), Barrier(2)
         measurer.everywhere("batch open haul-7", "batch")
         with ThreadPoolExecutor(3) as people:
             works = [

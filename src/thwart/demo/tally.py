@@ -176,7 +176,8 @@ class Tally:
         """Every class of every species and sex, gathered to a row for each species and sex."""
         found: Counter[Class] = Counter()
         for row in rows(db, "SELECT species, sex, class_mm, n FROM tallies WHERE n > 0"):
-            found[str(row["species"]), str(row["sex"]), int(str(row["class_mm"]).partition(".")[0])] += int(str(row["n"]))
+            mm = int(str(row["class_mm"]).partition(".")[0])
+            found[str(row["species"]), str(row["sex"]), mm] += int(str(row["n"]))
         table, wrong = [], 0
         for species in _BASKETS:
             for sex in "FMU":

@@ -55,6 +55,14 @@ def test_undo_takes_back_the_last_touch_and_redo_counts_it_again() -> None:
     assert classes(play) == {("perch", None, "210"): 1}
 
 
+def test_a_touch_taken_back_is_no_fishs_to_look_for() -> None:
+    play = a_tally()
+    play.touch(212)
+    play.act("undo")
+    assert play.questions("quiet") == []
+    assert play.last_reading().outcome == "loose"
+
+
 def test_a_tally_asks_only_beyond_the_limits() -> None:
     play = a_tally()
     assert "asked" in kinds(play.touch(700))

@@ -247,3 +247,15 @@ def test_the_day_folds_as_it_was_decided(play: Play) -> None:
     for _, changed in folded.fold(play.entries):
         records.store(changed)
     assert state_of(folded) == state_of(play.bench)
+
+
+def test_whether_to_pause_keeps_no_fish(play: Play) -> None:
+    """Three touches within two seconds propose a pause; that says nothing of the fish that was touched last."""
+    play.touch(200, after_ms=400)
+    play.touch(206, after_ms=400)
+    play.touch(212, after_ms=400)
+    assert "hosing" in play.questions()
+    play.act("again", place="board")
+    play.lay()
+    play.touch(150)
+    assert (hands(play), queue(play, "scale")) == ([3, 1, None], [2])
