@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from threading import Event
 
 import pytest
 
+from thwart.demo.hands import together
 from thwart.demo.lab import Done, Lab
 from thwart.demo.lake import Fish, Insides
 from thwart.demo.row import Carried, Row
+from thwart.demo.show import Show
 from thwart.demo.solo import Done as Ashore
 from thwart.demo.solo import Solo
 from thwart.demo.tally import Tally
+from thwart.errors import ThwartError
 
 PERCH = Fish("perch", 212, 105, "F")
 
@@ -63,7 +67,7 @@ def tally() -> Tally:
     return show
 
 
-SHOWS = {"solo": solo, "row": row, "lab": lab, "tally": tally}
+SHOWS: dict[str, Callable[[], Show]] = {"solo": solo, "row": row, "lab": lab, "tally": tally}
 
 
 @pytest.mark.parametrize("name", list(SHOWS))
@@ -103,3 +107,19 @@ def test_what_differs_is_named(name: str, change: str, said: str, db: sqlite3.Co
     assert table.wrong >= 1
     assert any("DIFFERS" in cells[-1] and said in cells[-1] for cells in table.rows)
     assert {len(cells) for cells in table.rows} == {len(table.headings)}
+
+
+def test_people_at_once_fail_at_once() -> None:
+    """One who waits for another that has failed must not keep the demo."""
+    done: list[str] = []
+    together(lambda: done.append("one"), lambda: done.append("other"))
+    assert sorted(done) == ["one", "other"]
+
+    def waits() -> None:
+        Event().wait(60)
+
+    def fails() -> None:
+        raise ThwartError("lost", "again")
+
+    with pytest.raises(ThwartError, match="lost"):
+        together(waits, fails)

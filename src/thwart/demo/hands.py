@@ -12,6 +12,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, TypeVar
 
 from ..bench.labels import Template, card
@@ -26,6 +27,8 @@ T = TypeVar("T", Board, Pedal, Scale, Scanner)
 
 #: How long somebody waits to hear something before going on without, and how long once something never came.
 PATIENCE_S, SHORT_S = 8.0, 1.0
+#: So many things that never came, and the demo is given up.
+_TOO_MANY = 10
 #: Nobody touches a board twice in less.
 TOUCH_S = 0.3
 
@@ -96,7 +99,15 @@ class Stage:
     protocol: Protocol
     instruments: Mapping[str, Instrument]
     ears: Ears
-    connect: Callable[[], Client]
+    folder: Path
+
+    def ask(self, **request: Any) -> None:
+        """Ask the service something over its control port. Raises ThwartError where it is refused."""
+        client = Client(self.folder)
+        try:
+            client.ask(**request)
+        finally:
+            client.close()
 
 
 class Person:
@@ -104,7 +115,6 @@ class Person:
 
     def __init__(self, stage: Stage, place: str) -> None:
         self.stage, self.place, self.book = stage, place, stage.book
-        self._client = stage.connect()
         self._touched = 0.0
 
     # ---- what is at hand ---------------------------------------------------------------------------------------
@@ -129,11 +139,7 @@ class Person:
         time.sleep(max(0.0, self.book.pace_s - (time.monotonic() - started)))
 
     def breathe(self) -> None:
-        """After a fumble nobody is quick."""
-        time.sleep(min(1.2, self.book.pace_s))
-
-    def hose(self) -> None:
-        """Hosing down takes longer."""
+        """Before and after a fumble nobody is quick."""
         time.sleep(min(2.0, 2 * self.book.pace_s))
 
     # ---- doing and hearing -------------------------------------------------------------------------------------
@@ -145,10 +151,15 @@ class Person:
         return self.hears(mark, what, kind, **body)
 
     def hears(self, mark: int, what: str, kind: str, **body: object) -> Entry | None:
-        """Wait for an entry heard after a mark; what never comes is noted."""
+        """Wait for an entry heard after a mark; what never comes is noted. Raises ThwartError when it is too much."""
         heard = self.stage.ears.wait(mark, lambda e: self._is(e, kind, body), self.book.patience_s)
         if heard is None:
             self.book.missed.append(f"{what} ({kind})")
+            if len(self.book.missed) >= _TOO_MANY:
+                raise ThwartError(
+                    f"the demo lost its thread: waited in vain for {', '.join(self.book.missed)}",
+                    "run it again with --keep DIR, and look at service.log there",
+                )
         return heard
 
     def _is(self, entry: Entry, kind: str, body: Mapping[str, object]) -> bool:
@@ -175,7 +186,7 @@ class Person:
     def _ask(self, words: str, place: str | None) -> None:
         act, *args = words.split()
         with contextlib.suppress(ThwartError):  # a refusal is heard like everything else
-            self._client.ask(do="act", act=act, args=args, place=place)
+            self.stage.ask(do="act", act=act, args=args, place=place)
 
     def touch(self, mm: int, kind: str = "measured", **body: object) -> Entry | None:
         """Touch the board."""
@@ -196,7 +207,7 @@ class Person:
             heard = self.stage.ears.wait(mark, lambda e: e["kind"] == "emptied", 0.1)
             if heard is not None:
                 return heard
-            self._client.ask(do="status")  # a glance at the page: what waits to be saved is saved with it
+            self.stage.ask(do="status")  # a glance at the page: what waits to be saved is saved with it
         self.book.missed.append(f"{scale} emptied")
         return None
 
@@ -206,10 +217,6 @@ class Person:
         self.do(f"{name} gone", out.unplug, "port", instrument=name, present=False)
         between()
         self.do(f"{name} back", out.replug, "port", instrument=name, present=True)
-
-    def go(self) -> None:
-        """Leave the bench."""
-        self._client.close()
 
 
 class Envelopes:
@@ -237,6 +244,26 @@ def envelopes(protocol: Protocol) -> Envelopes:
     assert containers is not None
     assert containers.first is not None
     return Envelopes(containers.template, containers.first)
+
+
+def together(*works: Callable[[], None]) -> None:
+    """Several people work at once, each in a thread of their own. Raises what any of them raises, as soon as it does."""
+    failed: list[BaseException] = []
+
+    def work(one: Callable[[], None]) -> None:
+        try:
+            one()
+        except BaseException as fault:
+            failed.append(fault)
+
+    threads = [threading.Thread(target=work, args=(one,), daemon=True) for one in works]
+    for thread in threads:
+        thread.start()
+    while not failed and any(thread.is_alive() for thread in threads):
+        for thread in threads:
+            thread.join(0.05)
+    if failed:
+        raise failed[0]
 
 
 def plan(count: int, troubles: Sequence[str], rng: random.Random) -> dict[int, str]:

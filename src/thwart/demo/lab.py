@@ -157,7 +157,6 @@ class Lab:
         cutter.say("batch open north-bay preservation=frozen", "batch")
         cutter.work(catch(stage.book.fish, stage.book.rng), {})
         cutter.say("batch close all in the freezer", "batch")
-        cutter.go()
         self.ashore = cutter.done
 
     def passes(self, stage: Stage) -> None:
@@ -171,7 +170,6 @@ class Lab:
         technician.first_pass(self.done, plan(book.fish, FIRST, book.rng), foreign)
         book.screen.hands("days later: the dry otoliths, on the fine balance")
         technician.second_pass(self.done, plan(book.fish, SECOND, book.rng))
-        technician.go()
 
     @staticmethod
     def line(entry: Mapping[str, Any], fish: screen.Fish) -> str | None:
@@ -209,8 +207,9 @@ class Lab:
                 "left": real.gonad_left, "right": right, "liver": real.liver, "otoliths": real.otoliths, "end": "complete",
             }  # fmt: skip
             faults = ["no such envelope"] if row is None else differences(row, expected)
-            masses = [value for key, value in expected.items() if key not in ("length", "end")]
-            cells = ["-" if value is None else str(value) for value in masses]
+            thawed = (real.thawed, real.gutted, real.gonad_left, right, real.liver)
+            cells = ["-" if value is None else f"{value:.2f}" for value in thawed]
+            cells = [str(fish.mass_g), *cells, f"{real.otoliths:.4f}"]
             table.append((str(row["number"]) if row else "-", done.ashore.label, *cells, verdict(faults)))
             wrong += bool(faults)
         if len(found) > len(self.done):

@@ -15,6 +15,7 @@ import time
 import tomllib
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 from ..bench.protocol import read as read_protocol
 from ..errors import ThwartError
@@ -64,13 +65,12 @@ def _day(
     protocol_file = folder / "protocol.toml"
     protocol = read_protocol(protocol_file.read_text(), str(protocol_file))
     ears = Ears()
-    listener, asker = Client(folder), Client(folder)
+    listener = Client(folder)
     threading.Thread(target=_listen, args=(listener, ears, screen, since), name="ears", daemon=True).start()
-    _await_instruments(asker, len(instruments))
-    work(Stage(book, protocol, instruments, ears, lambda: Client(folder)))
-    last = int(asker.ask(do="status")["status"]["held"]["seq"])
+    _await_instruments(folder, len(instruments))
+    work(Stage(book, protocol, instruments, ears, folder))
+    last = int(_ask(folder)["held"]["seq"])
     ears.wait(0, lambda e: int(e["seq"]) >= last, book.patience_s)
-    asker.close()
     listener.close()
     return last
 
@@ -125,11 +125,19 @@ def _listen(client: Client, ears: Ears, screen: Screen, since: int) -> None:
             ears.hear(entry)
 
 
-def _await_instruments(client: Client, count: int) -> None:
+def _ask(folder: Path) -> dict[str, Any]:
+    client = Client(folder)
+    try:
+        status: dict[str, Any] = client.ask(do="status")["status"]
+        return status
+    finally:
+        client.close()
+
+
+def _await_instruments(folder: Path, count: int) -> None:
     end = time.monotonic() + 10
     while time.monotonic() < end:
-        status = client.ask(do="status")["status"]
-        if sum(i["present"] for i in status["instruments"]) == count:
+        if sum(i["present"] for i in _ask(folder)["instruments"]) == count:
             time.sleep(0.3)  # what comes right after opening a port could be torn, and is refused
             return
         time.sleep(0.05)

@@ -6,12 +6,11 @@ import sqlite3
 import time
 from collections import deque
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from threading import Barrier, Condition
 
 from .comparing import Table, differences, rows, verdict
-from .hands import Person, Stage, envelopes, plan
+from .hands import Person, Stage, envelopes, plan, together
 from .instruments import Pedal, Scale
 from .lake import Fish, catch
 from .screen import fish_line
@@ -83,6 +82,8 @@ class Measurer(Person):
             if troubles.get(i) == "stranger weighed":
                 strangers.wait(_MEETING_S)  # the other one begins
                 strangers.wait(_MEETING_S)  # and has done
+            if i in troubles and not held:
+                self.breathe()
             mark = self.stage.ears.mark()
             number = self._hurried(fish, i) if held else self._measure(fish, i, troubles.get(i))
             carried = Carried(i, fish, number)
@@ -95,6 +96,8 @@ class Measurer(Person):
             for one in (*held, carried):
                 to.put(one)
             held = []
+            if i in troubles:
+                self.breathe()
             self.rest(started)
         to.put(None)
 
@@ -107,9 +110,7 @@ class Measurer(Person):
                    "SELECT count(*) FROM measurements WHERE measurand = 'total_length' AND supersedes IS NOT NULL")  # fmt: skip
         self.touch(fish.length_mm, kind="asked", code="again-or-next")
         self.tell("answers with the card `again`")
-        number = _number(self.card("cards", "again", "measured"))
-        self.breathe()
-        return number
+        return _number(self.card("cards", "again", "measured"))
 
     def _hurried(self, fish: Fish, i: int) -> int:
         """The next one is touched while the one before still lies there; the foot on the pedal bounces."""
@@ -226,7 +227,7 @@ def _number(heard: Mapping[str, object] | None) -> int:
 class Row:
     """A haul worked up by three people, and what of it must be in the ledger."""
 
-    name, fish, pace_s = "row", 50, 1.5
+    name, fish, pace_s = "row", 40, 1.5
     intro = (
         "A haul of an invented lake survey: {fish} perch, roach, bream and pike. Three people on a vessel: one measures, one\n"
         "weighs, one cuts and fills envelopes. Each has another fish in hand; a fish goes on by itself when a place is done\n"
@@ -252,18 +253,13 @@ class Row:
         measurer, weigher, cutter = Measurer(stage, "board"), Weigher(stage, "scale"), Cutter(stage, "knife")
         first, second, strangers = Between(), Between(), Barrier(2)
         measurer.everywhere("batch open haul-7", "batch")
-        with ThreadPoolExecutor(3) as people:
-            works = [
-                people.submit(measurer.work, fishes, troubles, first, strangers),
-                people.submit(weigher.work, troubles, first, second, strangers),
-                people.submit(cutter.work, troubles, second),
-            ]
-        for work in works:
-            work.result()
+        together(
+            lambda: measurer.work(fishes, troubles, first, strangers),
+            lambda: weigher.work(troubles, first, second, strangers),
+            lambda: cutter.work(troubles, second),
+        )
         measurer.everywhere("batch close all worked up", "batch")
         self.done = cutter.done
-        for person in (measurer, weigher, cutter):
-            person.go()
 
     def compare(self, db: sqlite3.Connection) -> Table:
         """Every fish by the number that was heard at the board."""

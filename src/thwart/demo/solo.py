@@ -41,10 +41,14 @@ class Cutter(Person):
         for i, fish in enumerate(fishes):
             started = time.monotonic()
             trouble = troubles.get(i, "")
+            if trouble:
+                self.breathe()
             self.card("scanner", f"species {fish.species}", "species")
             self._length(fish, i + 1, trouble)
             self._mass(fish, i + 1, trouble)
             self._envelope(fish, i + 1, trouble)
+            if trouble:
+                self.breathe()
             self.rest(started)
 
     def _length(self, fish: Fish, number: int, trouble: str) -> None:
@@ -73,7 +77,6 @@ class Cutter(Person):
                 self.touch(fish.length_mm, kind="asked", code="again-or-new")
                 self.tell("answers with the card `again`")
                 self.card("scanner", "again", "measured")
-                self.breathe()
             case _:
                 self.touch(fish.length_mm)
 
@@ -117,7 +120,7 @@ class Cutter(Person):
 class Solo:
     """A day at the table, and what of it must be in the ledger."""
 
-    name, fish, pace_s = "solo", 60, 1.1
+    name, fish, pace_s = "solo", 50, 1.1
     intro = (
         "A short lake survey, invented: {fish} perch, roach, bream and pike. One person at a table with a board that prints\n"
         "on touch, a scale that streams and a label scanner, all simulated."
@@ -139,7 +142,6 @@ class Solo:
         cutter.say("batch open north-bay", "batch")
         cutter.work(catch(book.fish, book.rng), plan(book.fish, TROUBLES, book.rng))
         cutter.say("batch close all worked up", "batch")
-        cutter.go()
         self.done = cutter.done
 
     def compare(self, db: sqlite3.Connection) -> Table:

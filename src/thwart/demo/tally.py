@@ -39,10 +39,14 @@ class Sorter(Person):
         for i, fish in enumerate(fishes):
             started = time.monotonic()
             trouble = troubles.get(i)
+            if trouble:
+                self.breathe()
             if trouble == "wrong basket":
                 self._wrong_basket(i + 1)
             self._cards(fish, i + 1, trouble)
             self._touch(fish, i + 1, trouble)
+            if trouble:
+                self.breathe()
             self.rest(started)
 
     def _cards(self, fish: Fish, number: int, trouble: str | None) -> None:
@@ -88,7 +92,7 @@ class Sorter(Person):
                 self.card("cards", "pause", "told", code="paused")
                 for drop in (113, 487, 264):
                     self.touch(drop, "told", code="loose")
-                self.hose()
+                self.breathe()
                 self.card("cards", "resume", "told", code="resumed")
                 self.touch(mm, "tallied")
             case "torn line":
@@ -111,6 +115,7 @@ class Sorter(Person):
         self.card("cards", "species pike", "told", code="counting")
         self.breathe()
         self.touch(mm, "tallied", species="pike")
+        self.breathe()
         self.done["pike", self._now[1], mm // 10 * 10] += 1
         self._now = "pike", self._now[1]
 
@@ -127,7 +132,7 @@ def baskets(count: int, rng: random.Random) -> list[Fish]:
 class Tally:
     """A morning at the length table, and what of it must be in the ledger."""
 
-    name, fish, pace_s = "tally", 80, 1.1
+    name, fish, pace_s = "tally", 60, 1.1
     intro = (
         "Length frequencies of an invented lake survey: {fish} perch, roach, bream and pike, sorted into baskets. No numbers,\n"
         "no envelopes: each touch is one fish more in its class of species and sex, which stay until another card is scanned.\n"
@@ -150,7 +155,6 @@ class Tally:
         sorter.say("batch open haul-9", "batch")
         sorter.work(baskets(book.fish, book.rng), plan(book.fish, TROUBLES, book.rng))
         sorter.say("batch close all counted", "batch")
-        sorter.go()
         self.done = sorter.done
 
     def line(self, entry: Mapping[str, Any], fish: Gathered) -> str | None:
