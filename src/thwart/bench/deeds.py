@@ -314,7 +314,10 @@ def _leaves(bench: Bench, place: str, args: Sequence[str]) -> None:
     no_args("leaves", args)
     if row.stop_at(bench, place) is None:
         raise Refusal("not-in-a-row", act="leaves")
-    row.leave(bench, place, fish_in_hand(bench, place, "leaves"))
+    fish = fish_in_hand(bench, place, "leaves")
+    if not fish.given:  # the one meant has gone on already
+        raise Refusal("no-readings", act="leaves", number=fish.number)
+    row.leave(bench, place, fish)
 
 
 def _park(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -390,8 +393,11 @@ def _species(bench: Bench, place: str, args: Sequence[str]) -> None:
     if fish is None:
         bench.decide("species", None, place=place, species=name, number=None)
         return
+    before = fish.species
     bench.decide("species", fish.specimen_id, place=place, species=name, number=fish.number)
     fish = bench.need(Specimen, fish.specimen_id)
+    if named is None:
+        _said_otherwise(bench, place, fish, "species", before, name)
     allowed = {s.key for s in bench.setup.protocol.slots_for(name)}
     for key, m in standing(bench, fish).items():
         if key not in allowed:
@@ -415,7 +421,17 @@ def _code(bench: Bench, place: str, args: Sequence[str]) -> None:
         tally.stick(bench, place, sex=value)
         return
     fish = named or fish_in_hand(bench, place, "code")
+    old = observed(bench, fish, field)
     _observe(bench, place, fish, field, value, None)
+    if named is None and old is not None:
+        _said_otherwise(bench, place, bench.need(Specimen, fish.specimen_id), field, old.code, value)
+
+
+def _said_otherwise(bench: Bench, place: str, fish: Specimen, field: str, before: str | None, now: str) -> None:
+    """Something else was said of the fish in hand before: it may be the next fish's, said too early."""
+    if fish.given and before is not None and before != now:
+        args = {"number": fish.number, "field": field, "before": before, "now": now}
+        ask(bench, place, fish, Finding("said-otherwise", 3, args), about=None, quiet=True)
 
 
 def _observe(bench: Bench, place: str, fish: Specimen, field: str, code: str | None, reason: str | None) -> None:

@@ -192,10 +192,15 @@ def give(
 ) -> int:
     """Give a reading to a slot of a specimen."""
     bench.decide("outcome", specimen.specimen_id, reading=reading.seq, event=event, place=place)
-    return fill(
+    seq = fill(
         bench, place, specimen, slot, value=Decimal(reading.base_value or "0"), raw_value=reading.value or "",
         raw_unit=reading.unit or "", how="instrument", reading=reading, supersedes=supersedes, one_of=one_of,
     )  # fmt: skip
+    setup = bench.setup.instruments.get(reading.instrument)
+    if setup is not None and abs(Decimal(reading.zero_before or "0")) > (setup.division or Decimal(0)) * 2:
+        # It shows what it bears, and without a load it didn't show nothing: that was said when its zero moved.
+        bench.decide("suspect", specimen.specimen_id, measurement=seq, cause="zero-moved")
+    return seq
 
 
 def judge_again(bench: Bench, place: str, specimen: Specimen) -> None:

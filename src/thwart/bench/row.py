@@ -59,7 +59,11 @@ def take_head(bench: Bench, place: str) -> Specimen | None:
     here = bench.place(place)
     if here.in_hand is not None or not here.queue:
         return bench.in_hand(place)
-    return take(bench, place, here.queue[0])
+    fish = take(bench, place, here.queue[0])
+    if fish.tag is not None:  # an assumption, where a scan could have told
+        args = {"number": fish.number, "place": place, "tag": fish.tag}
+        ask(bench, place, fish, Finding("unscanned", 3, args), about=fish.opened_seq, quiet=True)
+    return fish
 
 
 def take(bench: Bench, place: str, ident: str) -> Specimen:
@@ -99,8 +103,12 @@ def go_on(bench: Bench, place: str, specimen: Specimen) -> None:
             text = f"{specimen.number} stays: no room before {to.place}"
             bench.decide("told", specimen.specimen_id, place=place, code="stays", text=text)
         return
+    _pass_on(bench, place, to.place, specimen)
+
+
+def _pass_on(bench: Bench, place: str, to: str, specimen: Specimen) -> None:
     keep_for_later(bench, place)
-    bench.decide("moved", specimen.specimen_id, place=place, to=to.place, number=specimen.number)
+    bench.decide("moved", specimen.specimen_id, place=place, to=to, number=specimen.number)
     if is_first(bench, place) and bench.place(place).batch is not None:
         open_next(bench, place, by="row")
     _pull(bench, place)
@@ -165,11 +173,15 @@ def tagged(bench: Bench, place: str, tag: str) -> None:
     if here.in_hand == bearer.specimen_id:
         bench.decide("told", bearer.specimen_id, place=place, code="tag", text=f"{bearer.number} it is")
         return
-    if bearer.specimen_id not in here.queue:
+    stays = _stays_before(bench, place, bearer)
+    if bearer.specimen_id not in here.queue and stays is None:
         raise Refusal("tag-elsewhere", tag=tag, number=bearer.number)
     fish = bench.in_hand(place)
     if fish is not None:
         raise Refusal("hand-full", number=fish.number, place=place)
+    if stays is not None:  # there was no room for it, but here it is
+        _pass_on(bench, stays, place, bearer)
+        here = bench.place(place)
     if here.queue[0] != bearer.specimen_id:
         head = bench.need(Specimen, here.queue[0])
         args = {"number": bearer.number, "other": head.number}
@@ -177,6 +189,15 @@ def tagged(bench: Bench, place: str, tag: str) -> None:
         ask(bench, place, bearer, Finding("overtaken", 3, args), about=bearer.opened_seq, quiet=True)
         return
     take(bench, place, bearer.specimen_id)
+
+
+def _stays_before(bench: Bench, place: str, specimen: Specimen) -> str | None:
+    """The place where a specimen had to stay though it is done there, if this is where it goes on to."""
+    for stop in bench.setup.protocol.row:
+        if bench.place(stop.place).in_hand == bench.place(stop.place).stays == specimen.specimen_id:
+            to = next_stop(bench, stop.place, specimen)
+            return stop.place if to is not None and to.place == place else None
+    return None
 
 
 def settle(bench: Bench) -> None:

@@ -113,6 +113,10 @@ def _place_of(bench: Bench, setup: InstrumentSetup, known: Instrument, reading: 
 
 def _loose(bench: Bench, reading: Reading, place: str | None, why: str, owner: Specimen | None = None) -> None:
     """A reading that belongs to no specimen; where that is a surprise it goes onto the quiet list."""
+    if why == "no-fish" and place is not None and bench.setup.protocol.flow == "revisit":
+        # In a pass the one put away last may have been meant: it was scanned twice, or was another's label.
+        previous = bench.place(place).previous
+        owner = bench.get(Specimen, previous) if previous is not None else None
     ident = owner.specimen_id if owner else None
     bench.decide("outcome", ident, reading=reading.seq, event="belongs to none", why=why, place=place)
     words_ = WHY[why].format(number=owner.number if owner else "the fish before")
@@ -197,7 +201,11 @@ def _from_stream(bench: Bench, setup: InstrumentSetup, known: Instrument, readin
     owner_id = given[-1].specimen_id if given else known.load_specimens.get(place)
     owner = bench.get(Specimen, owner_id) if owner_id else None
     if owner is None:
-        _loose(bench, reading, place, "no-fish")
+        before = row.retouch(bench, place)
+        if before is not None:
+            _ask_again_or_next(bench, setup, reading, place, before)
+        else:
+            _loose(bench, reading, place, "no-fish")
         return
     if not given and not waits:
         if owner.end == "void":

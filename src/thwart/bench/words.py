@@ -35,6 +35,8 @@ QUESTIONS: dict[str, str] = {
     "not-positive": "{number}: {measurand} {value} {unit} can't be a fish: measure again, or `tared`",
     "ratio": "{number}: {value} {unit} doesn't go with {other} {other_value} ({low} to {high}): `again` measures {other} anew, `stands` takes it as {measurand}",
     "hosing": "{touches} touches within two seconds: `pause`?",
+    "said-otherwise": "{number}: {field} was {before}, is {now} now: is it so, or was the next fish meant?",
+    "unscanned": "{number} was taken at {place} without a scan of its tag {tag}",
     "surplus": "{number}: {measurand} isn't taken of {species}",
 }  # fmt: skip
 
@@ -46,6 +48,7 @@ REFUSALS: dict[str, str] = {
     "tag-elsewhere": "tag {tag} is on fish {number}, which isn't waiting here",
     "label-orphan": "container {label} belongs to no fish: `recall NUMBER`, then `move` or scan it again",
     "no-room": "{number} can't go on: no room before {place}",
+    "no-readings": "{act}: {number} has no readings yet",
     "not-in-a-row": "{act}: this place stands in no row",
     "no-fish-in-a-tally": "{act}: a tally has no fish",
     "unknown-structure": "{act}: there is no structure {name!r}; {near}",

@@ -630,3 +630,18 @@ def test_one_places_fish_is_nothing_to_the_other() -> None:
     assert play.bench.place("right").in_hand is not None
     assert play.bench.place("right").previous is None
     assert refused(play.act("code sex F of previous", "right")) == "unknown-fish"
+
+
+def test_another_species_or_sex_of_a_fish_with_readings_is_noted() -> None:
+    play = Play()
+    play.act("species perch")
+    play.act("species pike")  # the card before was misread: nothing was measured yet
+    assert play.questions("quiet") == []
+    play.touch(212)
+    play.act("code sex F")
+    play.act("species perch")  # the next fish's, said too early?
+    play.act("code sex M")
+    assert play.questions("quiet") == ["said-otherwise", "said-otherwise"]
+    play.label(1)
+    play.act("species pike of previous")
+    assert play.questions("quiet").count("said-otherwise") == 2

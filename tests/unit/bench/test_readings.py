@@ -489,6 +489,18 @@ def test_the_rest_of_another_tray_is_no_moved_zero() -> None:
     assert "zero-moved" not in play.questions("open", "quiet")
 
 
+def test_a_mass_on_a_scale_that_does_not_rest_at_zero_is_suspect() -> None:
+    play = Play()
+    play.lay()
+    play.settle(412)
+    play.lift()
+    play.label(1)
+    play.lay("-9")
+    play.settle(403, zero_before="-9")
+    m = measurement(play, 2, "whole_mass")
+    assert (m.verdict, m.cause, m.status) == (3, "zero-moved", "stands")
+
+
 def test_a_zero_that_moved_makes_masses_suspect() -> None:
     play = Play()
     play.lay()

@@ -165,6 +165,7 @@ WAYS: list[tuple[str, Way]] = [
     ("nothing-on-it", doing(lambda p: p.weigh(100), lambda p: p.act("tared"))),
     ("no-room", doing(lambda p: p.touch(200), lambda p: p.touch(210), lambda p: p.act("next", "board"), lambda p: p.act("next", "board"), text=ROW, places=THREE)),
     ("not-in-a-row", after("leaves")),
+    ("no-readings", doing(lambda p: p.touch(200), lambda p: p.act("leaves", "board"), text=ROW, places=THREE)),
     ("not-parked", doing(lambda p: p.touch(200), lambda p: p.act("back 1", "board"), text=ROW, places=THREE)),
     ("hand-full", doing(
         lambda p: p.act("value total_length 200 mm", "board"), lambda p: p.act("code sex F", "scale"),

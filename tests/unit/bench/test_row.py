@@ -136,6 +136,25 @@ def test_a_questioned_value_keeps_the_fish_until_it_is_answered(play: Play) -> N
     assert (at(play, "board"), queue(play, "scale")) == (2, [1])
 
 
+def test_a_load_while_the_fish_before_waits_for_the_knife_may_be_it_again(play: Play) -> None:
+    play.touch(200)
+    play.weigh(644)  # a hand on the pan
+    assert queue(play, "knife") == [1]
+    play.lay()
+    said = play.settle(98)
+    assert [d.body["code"] for d in said if d.kind == "asked"] == ["again-or-next"]
+    play.act("again", place="scale")
+    assert play.values(1)["whole_mass"] == "98"
+
+
+def test_a_fish_that_has_gone_on_leaves_from_where_it_waits(play: Play) -> None:
+    play.touch(200)
+    assert refused(play.act("leaves", place="board")) == "no-readings"
+    play.act("leaves", place="scale")
+    assert play.numbered(1).end == "incomplete"
+    assert at(play, "board") == 2
+
+
 def test_leaves_closes_it_where_it_is(play: Play) -> None:
     play.touch(200)
     play.lay()
@@ -229,6 +248,31 @@ def test_tags_let_more_wait_and_overtake() -> None:
     play.lift()
     assert play.values(2)["whole_mass"] == "105"
     assert refused(play.put("scan", instrument="scanner", text="T02", place="board")) == "tag-elsewhere"
+
+
+def test_a_tagged_fish_taken_without_a_scan_is_noted() -> None:
+    play = tagged_row()
+    tag(play, "T01", "board")
+    play.touch(200)
+    play.lay()
+    assert at(play, "scale") == 1
+    assert play.questions("quiet") == ["unscanned"]
+
+
+def test_a_scan_brings_a_fish_that_found_no_room() -> None:
+    play = tagged_row()
+    for name, mm in (("T01", 200), ("T02", 210), ("T03", 220), ("T04", 230), ("T05", 240)):
+        tag(play, name, "board")
+        play.touch(mm)
+        if play.questions():
+            play.act("next", place="board")
+    stays = at(play, "board")
+    assert stays is not None
+    bearer = play.numbered(stays)
+    assert bearer.tag is not None
+    tag(play, bearer.tag, "scale")
+    assert at(play, "scale") == stays
+    assert "overtaken" in play.questions("quiet")
 
 
 def test_the_day_folds_as_it_was_decided(play: Play) -> None:
