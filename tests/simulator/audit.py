@@ -15,7 +15,10 @@ from .troubles import Trouble
 from .world import Cause, Fish
 
 #: Questions that concern the whole fish: which one it is.
-_WHICH_FISH = {"label-order", "label-behind", "overtaken", "split", "same-fish", "again-or-next", "hosing"}
+_WHICH_FISH = {"label-order", "label-behind", "overtaken", "split", "same-fish", "again-or-next", "hosing", "unscanned", "said-otherwise"}
+
+#: Refusals that say which fish the bench holds, when another one was meant.
+_REFUSED_OF_FISH = {"has-tag", "tag-elsewhere", "hand-full", "has-container"}
 
 
 @dataclass(frozen=True)
@@ -87,6 +90,11 @@ class Audit:
         self.entries = {e.seq: e for e in site.entries}
         self.theirs: dict[str, list[Question]] = {}
         self.about: dict[int, list[Question]] = {}
+        self.refusals: dict[int, list[str]] = {}
+        """What was refused aloud about a fish, by its number."""
+        for e in site.entries:
+            if e.kind == "refused" and e.body["code"] in _REFUSED_OF_FISH:
+                self.refusals.setdefault(int(e.body["args"]["number"]), []).append(f"refused {e.body['code']}")
         for q in self.questions:
             if q.specimen_id is not None:
                 self.theirs.setdefault(q.specimen_id, []).append(q)
@@ -115,7 +123,8 @@ class Audit:
                     )
                     (r.by_nature if unseen else r.slipped if slips else r.silent).append(wrong)
         told = {c.fish.n for seq, c in self.site.causes.items() if c.fish is not None and self._set_aside(seq)}
-        r.lost = [repr(f) for f in self.fishes if f.done and not f.gone and f.n not in known | told]
+        heard = {c.fish.n for c in self.site.causes.values() if c.fish is not None}
+        r.lost = [repr(f) for f in self.fishes if f.n in heard and not f.gone and f.n not in known | told]
         self._readings(r)
         self._planted(r)
         return r
@@ -127,7 +136,7 @@ class Audit:
         return self.site.causes.get(seq or 0)
 
     def _is(self, s: Specimen) -> Fish | None:
-        """Which fish a specimen is: that of most of what stands; of the envelope where that doesn't tell."""
+        """Which fish a specimen is: the one whose otoliths its envelope holds; without one, that of most of what stands."""
         votes: Counter[int] = Counter()
         by_n = {f.n: f for f in self.fishes}
         for seq in s.values.values():
@@ -136,7 +145,7 @@ class Audit:
                 votes[cause.fish.n] += 2
         for label in s.containers:
             if (held := self.hold.get(label)) is not None:
-                votes[held.n] += 3
+                votes[held.n] += 100
         for seq in s.codes.values():
             cause = self.site.causes.get(self.entries[seq].input_seq or 0)
             if cause is not None and cause.fish is not None:
@@ -189,6 +198,7 @@ class Audit:
 
     def _of_fish(self, s: Specimen) -> Iterator[str]:
         yield from (q.kind for q in self.theirs.get(s.specimen_id, []) if q.kind in _WHICH_FISH)
+        yield from self.refusals.get(s.number, ())
 
     # ---- readings ----------------------------------------------------------------------------------------------
 
@@ -232,7 +242,8 @@ class Audit:
             if e.kind == "tallied" and e.input_seq not in back:
                 one_by_one[e.body["tally"]] += 1
         assert table == dict(one_by_one), "the table isn't what was counted"
-        r.lost = [repr(f) for f in self.fishes if f.n not in counted and f.trouble not in ("undo by a helper", "open mouth unnoticed", "card forgotten")]
+        heard = {c.fish.n for c in self.site.causes.values() if c.fish is not None}
+        r.lost = [repr(f) for f in self.fishes if f.n not in counted and f.n in heard and f.trouble not in ("undo by a helper", "open mouth unnoticed", "card forgotten")]
 
     def _readings(self, r: Report) -> None:
         hit = {p.fish + d for p in self.site.planted for d in (0, 1)}

@@ -44,7 +44,7 @@ class Field(Solo):
         yield 0.1
 
     def work(self, fishes: list[Fish]) -> Doing:
-        yield from self.say("batch open bay")
+        yield from self.open_batch()
         for fish in fishes:
             self.holds = fish
             yield from self.begin(fish)
@@ -92,6 +92,8 @@ class Lab(Person):
         yield from self.heed(mark, fish, what)
 
     def redo(self, fish: Fish, what: str) -> Doing:
+        if self.site.on and self.site.bench.in_hand(self.place) is None and self.world.happens(NOTICES):
+            yield from self.call(fish)  # the page shows no fish: it was put away
         if what in ON_BALANCE:
             self.balance.print(fish.true[what], fish, what)
             yield 2.0
@@ -104,7 +106,8 @@ class Lab(Person):
             return
         for what in (*ON_SCALE, *ON_BALANCE):
             if not self.sees(what) and self.site.on:
-                yield from self.say(f"as {what}")
+                self.site.act(f"as {what}", self.place, None)
+                yield 1.0
                 yield from self.redo(fish, what)
                 if any(f is fish for f, _ in self.pan.lies):
                     self.pan.lift(fish)
@@ -146,6 +149,8 @@ class Lab(Person):
                     yield from self.print(fish, what, trouble)
                 case "organ left out" if what == ON_BALANCE[1]:
                     continue
+                case "organ left out" if what == ON_BALANCE[2]:
+                    yield from self.print(fish, what, trouble)
                 case "organs changed over" if what == ON_BALANCE[1]:
                     yield from self.print(fish, ON_BALANCE[2], trouble)
                     yield from self.print(fish, ON_BALANCE[1], trouble)

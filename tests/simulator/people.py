@@ -105,6 +105,11 @@ class Person:
                 return
             yield 2.0
 
+    def open_batch(self) -> Doing:
+        """Until the page shows it."""
+        while self.site.bench.place(self.place).batch is None:
+            yield from self.say("batch open bay")
+
     def mood(self) -> str:
         """How this person takes a question now."""
         draw = self.rng.random()
@@ -174,7 +179,7 @@ class Person:
                 one = len(self.pan.lies) == 1 and not self.pan.force and self.pan.lies[0][0] is fish
                 if one == rightly:
                     yield from self.say("stands")
-            case "order" if rightly:
+            case "order" if rightly and self._board is not None:
                 yield from self.right_lengths(fish)
             case "impossible" | "unusual" | "not-positive" | "order":
                 if rightly and not self._was_right(said):

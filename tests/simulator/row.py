@@ -60,6 +60,7 @@ class Hand(Person):
     """One of the three."""
 
     tags: Tags
+    before_me: Table
 
     def tag(self, fish: Fish, first: bool = False) -> Doing:
         """Scan the fish's tag, where fish carry some."""
@@ -72,10 +73,28 @@ class Hand(Person):
             mark = self.mark()
             self.site.scan(self.scanner, text, Cause(fish, "tag", True, fish.trouble, text))
             yield 1.0
+            elsewhere = any(e.body["code"] == "tag-elsewhere" for e in self.since(mark, "refused"))
+            waits = self.site.bench.place(self.place).queue if self.site.on else ()
+            if (elsewhere or any(e.body["code"] == "overtaken" for e in self.since(mark, "noted"))) and self.world.happens(NOTICES):
+                yield from self.clear_ghosts(waits, fish)
+                self.site.scan(self.scanner, text, Cause(fish, "tag", True, fish.trouble, text))
+                yield 1.0
             if not self.since(mark) and self.world.happens(NOTICES):  # no power
                 yield 4.0
                 self.site.scan(self.scanner, text, Cause(fish, "tag", True, fish.trouble, text))
                 yield 1.0
+
+    def clear_ghosts(self, waits: tuple[str, ...], fish: Fish) -> Doing:
+        """The page shows fish that wait here; what isn't on the table is gone, and said to be."""
+        here = {self.tags.on.get(f.n) for f in [fish, *self.before_me.lies]}
+        for ident in waits:
+            shown = self.site.bench.get(Specimen, ident) if self.site.on else None
+            if shown is None or shown.tag is None or shown.tag in here or self.site.bench.place(self.place).in_hand is not None:
+                continue
+            self.site.scan(self.scanner, shown.tag, Cause(None, "tag", True, None, shown.tag))
+            yield 1.0
+            yield from self.say("lost")
+            yield from self.say("lost")
 
     def hand_on(self, fish: Fish, to: Table, *, push: bool = False) -> Doing:
         """Put it down before the next person, when there is room."""
@@ -157,7 +176,10 @@ class Measurer(Hand):
             return
         if fish.trouble == "leaves":
             fish.gone = True
+            mark = self.mark()
             yield from self.say("leaves")
+            if any(e.body["code"] == "no-readings" for e in self.since(mark, "refused")):
+                self.site.act("leaves", "scale", None)  # it had gone on already
             return
         yield from self.hand_on(fish, row.to_scale, push=fish.trouble == "overtaken")
         if fish.trouble == "overtaken" and following is not None:
@@ -396,7 +418,7 @@ class Tags:
     def __init__(self, carried: bool) -> None:
         self.carried = carried
         self.on: dict[int, str] = {}
-        self._free = [f"T{n:02d}" for n in range(1, 21)]
+        self._free = [f"T{n:02d}" for n in range(1, 100)]
 
     def put_on(self, fish: Fish) -> None:
         self.on.setdefault(fish.n, self._free.pop(0))
@@ -424,6 +446,7 @@ class Row:
         self.cutter = Cutter(site, "knife", envelopes=self.envelopes, scanner="scanner_knife")
         for hand in (self.measurer, self.weigher, self.cutter):
             hand.tags = self.tags
+        self.measurer.before_me, self.weigher.before_me, self.cutter.before_me = Table(0), self.to_scale, self.to_knife
 
     def start(self) -> None:
         self.site.act("batch open bay", None, None)

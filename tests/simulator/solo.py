@@ -37,7 +37,7 @@ class Solo(Person):
 
     def work(self, fishes: list[Fish]) -> Doing:
         """Work up the catch."""
-        yield from self.say("batch open bay")
+        yield from self.open_batch()
         for i, fish in enumerate(fishes):
             self.holds = fish
             following = fishes[i + 1] if i + 1 < len(fishes) else None

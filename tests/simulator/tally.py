@@ -23,7 +23,7 @@ class Tally(Person):
     """Fish sorted by species and sex, one touch each, one in 2.4 s."""
 
     def work(self, fishes: list[Fish]) -> Doing:
-        yield from self.say("batch open bay")
+        yield from self.open_batch()
         said: tuple[str, str] = ("", "")
         for fish in sorted(fishes, key=lambda f: (f.n // 20, f.species, f.sex)):  # baskets of twenty
             planted = self.site.plant(fish.trouble, fish.n) if fish.trouble else None

@@ -85,7 +85,7 @@ LAB: Mapping[str, Trouble] = {
     "neighbour's jar": Trouble(0.003),
     "forgotten scan": Trouble(0.003),
     "printed twice": Trouble(0.005),
-    "organ left out": Trouble(0.002),
+    "organ left out": Trouble(0.002, "the next organ's mass is within what the one left out could be, and nobody says that it is left out"),
     "organs changed over": Trouble(0.001, "two organs within each other's sizes, one printed for the other"),
     "knife on the balance": Trouble(0.002),
 }  # fmt: skip
