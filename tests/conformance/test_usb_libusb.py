@@ -131,6 +131,9 @@ def test_ports_and_doctor_see_the_device(tmp_path: Path) -> None:
         text + '[instruments.scale]\nprofile = "usage-page-scale"\nport = "hid:1234:5678:S-1"\n'
         '[instruments.other]\nprofile = "usage-page-scale"\nport = "hid:1234:5678:S-2"\n'
     )
+    protocol = (lake / "protocol.toml").read_text()
+    by_hand = protocol.replace('quantity = "length"', 'quantity = "length"\nhand_division = "1 mm"')
+    (lake / "protocol.toml").write_text(by_hand)
     found = json.loads(run(tmp_path, [device], "-m", "thwart", "doctor", str(lake), "--json", code=1))
     assert [one["about"] for one in found["troubles"] if one["code"] == "absent"] == ["other (hid:1234:5678:S-2)"]
     rules = run(tmp_path, [device], "-m", "thwart", "doctor", str(lake), "--write-udev")
@@ -146,7 +149,9 @@ def test_a_bench_runs_on_it(tmp_path: Path) -> None:
     run(tmp_path, [], "-m", "thwart", "init", str(lake))
     text = (lake / "bench.toml").read_text().partition("[instruments.board]")[0]
     (lake / "bench.toml").write_text(
-        text + '[instruments.scale]\nprofile = "usage-page-scale"\nport = "hid:1234:5678"\n'
+        text
+        + '[instruments.scale]\nprofile = "usage-page-scale"\nport = "hid:1234:5678"\n'
+        + f'[instruments.board]\nprofile = "number-unit-length"\nport = "{tmp_path}/absent"\n'
     )
     code = (
         "import sys, time; from pathlib import Path; from thwart.service.service import Service\n"
