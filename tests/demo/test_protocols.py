@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import click
 import pytest
 
 from tests.benchkit import Play, refused
 from thwart.bench.acts import ACTS
 from thwart.bench.filling import serves
 from thwart.bench.protocol import Slot
+from thwart.cli.demo import demo
 from thwart.config import Configured, read_bench
 from thwart.demo.play import SHOWS
 from thwart.shipped import shipped
@@ -30,6 +32,15 @@ def test_these_are_all() -> None:
     assert sorted(p.parent.name for p in shipped("demo").glob("*/bench.toml")) == sorted(WORKED)
     assert sorted(p.parent.name for p in shipped("demo").glob("*/protocol.toml")) == sorted(WORKED)
     assert set(SHOWS) == set(WORKED) - {"shore-by-hand"}
+
+
+def test_the_command_names_them_and_says_how_many_fish_each_takes() -> None:
+    options = {p.name: p for p in demo.params if isinstance(p, click.Option)}
+    choice = options["name"].type
+    assert isinstance(choice, click.Choice)
+    assert list(choice.choices) == list(SHOWS)
+    *first, last = [str(show().fish) for show in SHOWS.values()]
+    assert f"[default: {', '.join(first)} or {last}]" in str(options["fish"].help)
 
 
 @pytest.mark.parametrize("name", WORKED)

@@ -130,7 +130,7 @@ class Technician(Person):
 class Lab:
     """A day ashore, then two passes in the lab on the same bench folder, and what of it must be in the ledger."""
 
-    name, fish, pace_s = "lab", 14, 1.1
+    fish, pace_s = 14, 1.1
     intro = (
         "{fish} fish of an invented lake survey. Ashore they are measured, weighed and frozen; in the lab each comes back by the\n"
         "scan of its envelope: first thawed whole, gutted, gonads and liver on a balance of 0.01 g, then, in a second pass, its\n"

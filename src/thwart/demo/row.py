@@ -227,7 +227,7 @@ def _number(heard: Mapping[str, object] | None) -> int:
 class Row:
     """A haul worked up by three people, and what of it must be in the ledger."""
 
-    name, fish, pace_s = "row", 40, 1.5
+    fish, pace_s = 40, 1.5
     intro = (
         "A haul of an invented lake survey: {fish} perch, roach, bream and pike. Three people on a vessel: one measures, one\n"
         "weighs, one cuts and fills envelopes. Each has another fish in hand; a fish goes on by itself when a place is done\n"

@@ -17,7 +17,6 @@ Day = tuple[str, str, Callable[[Stage], None]]
 class Show(Protocol):
     """One demo."""
 
-    name: str
     fish: int
     """How many fish, unless said otherwise."""
     pace_s: float

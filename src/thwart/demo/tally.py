@@ -132,7 +132,7 @@ def baskets(count: int, rng: random.Random) -> list[Fish]:
 class Tally:
     """A morning at the length table, and what of it must be in the ledger."""
 
-    name, fish, pace_s = "tally", 60, 1.1
+    fish, pace_s = 60, 1.1
     intro = (
         "Length frequencies of an invented lake survey: {fish} perch, roach, bream and pike, sorted into baskets. No numbers,\n"
         "no envelopes: each touch is one fish more in its class of species and sex, which stay until another card is scanned.\n"
