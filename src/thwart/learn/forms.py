@@ -88,7 +88,7 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
     open_: list[tuple[Group, list[Place]]] = []
     for group in groups.values():
         for part in _parts(group, style, backwards, unit):
-            rows = {seen.number for _, seen in part.valued}
+            rows = part.needed
             best = places(part, style, backwards, unit) if rows else []
             full = [place for n, place in best if n == len(rows)]
             if full:
@@ -112,7 +112,7 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
 
 def _parts(group: Group, style: Style, backwards: bool, unit: str | None) -> Iterator[Group]:
     """The group, or its parts by a status number where only they can be read (decimals or unit told by a digit)."""
-    rows = {seen.number for _, seen in group.valued}
+    rows = group.needed
     if not rows or any(n == len(rows) for n, _ in places(group, style, backwards, unit)):
         yield group
         return
@@ -123,7 +123,7 @@ def _parts(group: Group, style: Style, backwards: bool, unit: str | None) -> Ite
             continue
         parts = [_picked(group, at, text) for text in texts]
         if all(
-            any(n == len({s.number for _, s in part.valued}) for n, _ in places(part, style, backwards, unit))
+            any(n == len(part.needed) for n, _ in places(part, style, backwards, unit))
             for part in parts
             if part.valued
         ):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
@@ -22,6 +22,8 @@ from .splitting import STYLES, Style
 
 #: Once an account explains all rows and this share of the bytes, dearer framings aren't tried.
 _WELL = 0.02
+#: Controls that text has.
+_TEXT = b"\r\n\t\x02\x03\x04\x0c\x1d\x1e"
 
 
 class NeedMore(ThwartError):
@@ -42,6 +44,10 @@ class Learned:
     account: Account
     notes: tuple[str, ...]
 
+    def titled(self, title: str) -> Learned:
+        """The same with another title."""
+        return replace(self, profile=self.profile.model_copy(update={"title": title}))
+
 
 def learn(
     evidence: Evidence, name: str, kind: str | None = None, line: dict[str, Any] | None = None
@@ -51,8 +57,18 @@ def learn(
     given = {o.unit for o in evidence.observations if o.unit}
     aim = Aim(kind, given.pop() if len(given) == 1 else None, line or {})
     if _means_identifiers(evidence, kind):
-        return identifier_account(evidence, name, aim)
+        try:
+            return identifier_account(evidence, name, aim)
+        except ThwartError:
+            quiet = _without_junk(evidence)
+            if quiet is None:
+                raise
+            return identifier_account(quiet, name, aim)
     best, rivals = _search(evidence, aim)
+    if (best is None or best.bad or best.unclear) and (quiet := _without_junk(evidence)) is not None:
+        again, others = _search(quiet, aim)
+        if again is not None and again.profile is not None and not again.bad and not again.unclear:
+            evidence, best, rivals = quiet, again, others
     if best is None or best.profile is None or best.bad:
         raise _failure(evidence, best)
     _settle(evidence, best, rivals)
@@ -82,6 +98,23 @@ def _usable(evidence: Evidence) -> None:
                 f"{other} and {o} hold the same bytes, but different values were shown",
                 "one of the two was mistyped: look at both and correct the file",
             )
+
+
+def _without_junk(evidence: Evidence) -> Evidence | None:
+    """The evidence without bytes no text has: what a bad contact adds. None where there are none."""
+    kept = [at for at, byte in enumerate(evidence.data) if 0x20 <= byte < 0x7F or byte in _TEXT]
+    if len(kept) == len(evidence.data):
+        return None
+    where = {at: place for place, at in enumerate(kept)}
+    places = []
+    after = len(kept)
+    for at in range(len(evidence.data), -1, -1):
+        after = where.get(at, after)
+        places.append(after)
+    places.reverse()
+    rows = tuple(replace(o, offset=places[o.offset], end=places[o.end]) for o in evidence.observations)
+    silences = tuple((places[at], ms) for at, ms in evidence.silences)
+    return Evidence(bytes(evidence.data[at] for at in kept), rows, silences)
 
 
 def _means_identifiers(evidence: Evidence, kind: str | None) -> bool:

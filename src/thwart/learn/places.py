@@ -85,6 +85,11 @@ class Group:
         return list(pairs.values())
 
     @property
+    def needed(self) -> set[int]:
+        """Rows an account must explain."""
+        return {seen.number for _, seen in self.valued}
+
+    @property
     def conditions(self) -> set[str]:
         """What was shown while frames of this form came."""
         return {frame.seen.condition for frame in self.frames if frame.seen is not None}
@@ -103,7 +108,7 @@ def places(group: Group, style: Style, backwards: bool, unit: str | None) -> lis
             rows = _explained(group, here, style, backwards, targets)
             if rows is not None and rows[0]:
                 found.append((rows[0], replace(here, sign=rows[1])))
-        if any(n == len({seen.number for _, seen in valued}) for n, _ in found):
+        if any(n == len(group.needed) for n, _ in found):
             break
     return sorted(found, key=lambda each: -each[0])
 
@@ -215,7 +220,8 @@ def _explained(
             matched.append((one, target, seen))
         elif seen.condition != "moving":
             misses[seen.number] = misses.get(seen.number, 0) + 1
-    rows = {number for number, n in hits.items() if misses.get(number, 0) <= _STRAY_SHARE * (n + misses.get(number, 0))}
+    needed = group.needed
+    rows = {number for number, n in hits.items() if number in needed and misses.get(number, 0) <= _STRAY_SHARE * (n + misses.get(number, 0))}
     if not rows:
         return None
     agreed = [(one, target) for one, target, seen in matched if seen.number in rows]

@@ -9,6 +9,8 @@ from ..profiles.model import Layout, Profile
 from .evidence import Evidence
 from .learner import Learned
 
+#: How every learned file begins.
+LEARNED = "# Learned from "
 _HEAD = ("title", "kind", "mode", "emptied", "unit", "division", "range", "lag_ms")
 _ESCAPES = {"\\": "\\\\", '"': '\\"', "\r": "\\r", "\n": "\\n", "\t": "\\t"}
 _STYLES = {
@@ -25,7 +27,7 @@ def profile_text(learned: Learned, evidence: Evidence) -> str:
     data: dict[str, Any] = profile.model_dump(mode="json", exclude_defaults=True, exclude={"name"})
     rows = evidence.observations
     lines = [
-        f"# Learned from {len(evidence.data)} bytes and {len(rows)} rows of what the instrument showed meanwhile.",
+        f"{LEARNED}{len(evidence.data)} bytes and {len(rows)} rows of what the instrument showed meanwhile.",
         "# It accepts the forms that were shown and rejects every other frame; teach it again with more rows to widen it.",
         *(f"# Note: {note}." for note in learned.notes),
         "",
