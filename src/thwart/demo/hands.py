@@ -127,7 +127,7 @@ class Person:
 
     def tell(self, text: str) -> None:
         """Something out of the ordinary, shown on the screen."""
-        self.book.screen.hands(text)
+        self.book.screen.hands(text, self.place)
 
     def plant(self, name: str, fish: int, story: str, seen_as: str, query: str) -> None:
         """A trouble happens; `query` must count it in the ledger afterwards."""
@@ -210,6 +210,15 @@ class Person:
             self.stage.ask(do="status")  # a glance at the page: what waits to be saved is saved with it
         self.book.missed.append(f"{scale} emptied")
         return None
+
+    def look_again(self, mark: int) -> None:
+        """Where a sound value was asked about since a mark because it is unlikely: looks, and says that it is so."""
+        asked = self.stage.ears.wait(
+            mark, lambda e: self._is(e, "asked", {"statistical": True, "verdict": 3}), timeout_s=0.0
+        )
+        if asked is not None:
+            self.tell("looks again, and it is so: `stands`")
+            self.say("stands", "stood-by")
 
     def replug(self, name: str, between: Callable[[], object] = lambda: None) -> None:
         """Pull an instrument's plug and put it back."""

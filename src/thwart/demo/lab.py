@@ -168,7 +168,7 @@ class Lab:
         template = envelopes(stage.protocol)
         foreign = template.take(leave=8000)
         technician.first_pass(self.done, plan(book.fish, FIRST, book.rng), foreign)
-        book.screen.hands("days later: the dry otoliths, on the fine balance")
+        technician.tell("days later: the dry otoliths, on the fine balance")
         technician.second_pass(self.done, plan(book.fish, SECOND, book.rng))
 
     @staticmethod

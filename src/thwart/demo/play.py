@@ -64,6 +64,7 @@ def _day(
     """One day on a bench that runs. Returns the last entry that was heard."""
     protocol_file = folder / "protocol.toml"
     protocol = read_protocol(protocol_file.read_text(), str(protocol_file))
+    screen.places = tuple(stop.place for stop in protocol.row)
     ears = Ears()
     listener = Client(folder)
     threading.Thread(target=_listen, args=(listener, ears, screen, since), name="ears", daemon=True).start()

@@ -180,6 +180,7 @@ class Weigher(Person):
         else:
             self.lift("scale")
         if not carried.lost:
+            self.look_again(mark)
             self.hears(mark, f"{number} goes on", "moved", number=number)
         to.put(carried)
 

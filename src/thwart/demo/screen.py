@@ -23,6 +23,8 @@ class Screen:
         self._line_of = line
         self._everything = everything
         self._began = time.monotonic()
+        self.places: tuple[str, ...] = ()
+        """The places of the bench: where there are several, each line of one says which."""
         self._fish: dict[str, Fish] = {}
         self._lock = threading.Lock()
 
@@ -35,15 +37,22 @@ class Screen:
         with self._lock:
             self._echo("fish", f"\n{text}\n")
 
-    def hands(self, text: str) -> None:
+    def hands(self, text: str, place: str) -> None:
         """What the simulated people do that isn't routine."""
-        self._line("hands", f"  hands   {text}")
+        self._line("hands", f"  hands   {self._at(place)}{text}")
+
+    def _at(self, place: str | None) -> str:
+        if len(self.places) < 2:
+            return ""
+        return (f"{place}: " if place else "").ljust(max(map(len, self.places)) + 2)
 
     def entry(self, entry: Mapping[str, Any]) -> None:
         """One entry of the feed."""
         for said in entry["said"]:
             if self._everything or said["sound"] in ("look", "asked", "fault"):
-                self._line(said["sound"], f"  {said['sound']:<7} {_folded(said['text'])}")
+                self._line(
+                    said["sound"], f"  {said['sound']:<7} {self._at(entry['place'])}{_folded(entry, said['text'])}"
+                )
         if not self._everything and (text := self._line_of(entry, self._gather(entry))) is not None:
             self._line("fish", text)
 
@@ -67,10 +76,12 @@ class Screen:
         return fish
 
 
-def _folded(text: str) -> str:
+def _folded(entry: Mapping[str, Any], text: str) -> str:
     """What is read out of a tray has many parts: each on a line of its own."""
-    head, *rest = text.split(" · ")
-    return "".join([head, *(f"\n{_INDENT}{part}" for part in rest)])
+    if entry["kind"] != "read-out":
+        return text
+    first, *_ = parts = entry["body"]["texts"]
+    return text.partition(first)[0] + "".join(f"\n{_INDENT}{part}" for part in parts)
 
 
 def fish_line(entry: Mapping[str, Any], fish: Fish) -> str | None:

@@ -94,9 +94,11 @@ class Cutter(Person):
             self.hears(mark, trouble, "asked", code="load-at-start")
             self.tell("lifts the fish and lays it on again")
             self.lift("scale")
+        mark = self.stage.ears.mark()
         self.lay("scale", fish.mass_g, measurand="whole_mass")
         if trouble != "stale mass":
             self.lift("scale")
+        self.look_again(mark)
 
     def _envelope(self, fish: Fish, number: int, trouble: str) -> None:
         label = self.labels.take(leave=1 if trouble == "skipped label" else 0)
