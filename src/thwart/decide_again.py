@@ -54,6 +54,9 @@ def decide_again(groups: Iterable[Sequence[Entry]]) -> Iterator[tuple[Sequence[E
         if told is None or judge is None:
             setup = setup_of(group[0])
             told, judge = Bench(setup, MemoryRecords()), Bench(setup, MemoryRecords())
+        elif group[0].kind == "configured":  # what comes after was decided by another configuration
+            told.reset(setup_of(group[0]))
+            judge.reset(told.setup)
         decisions, changed = decided(judge, group[0])
         _records(judge).store(changed)
         for _, recorded in told.fold(group):

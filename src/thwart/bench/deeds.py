@@ -663,7 +663,8 @@ def _tared(bench: Bench, place: str, args: Sequence[str]) -> None:
     for name, readings in lying.items():
         for reading in readings:
             _was_tray(bench, place, reading)
-        bench.decide("load", None, instrument=name)
+        masses = [r.base_value for r in readings if Decimal(r.base_value or "0") > 0]
+        bench.decide("load", None, instrument=name, tared=[place], tray=masses[-1] if masses else None)
     bench.decide("told", None, place=place, code="tared", text="tared: the next load is a fish")
 
 

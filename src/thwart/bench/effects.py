@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from msgspec.structs import replace
 
 from ..entries import Entry
-from . import tables
+from . import memory, tables
 from .kernel import RANK
 from .setup import HOSING_TOUCHES
 from .state import (
@@ -20,6 +20,7 @@ from .state import (
     Coded,
     Container,
     Instrument,
+    Learned,
     Measurement,
     Place,
     Pool,
@@ -27,6 +28,7 @@ from .state import (
     Reading,
     Specimen,
     Tally,
+    Watch,
     from_json,
 )
 
@@ -416,6 +418,9 @@ def _asked(bench: Bench, entry: Entry) -> None:
             state=tables.step(tables.QUESTION, None, entry.kind), answered_by=None, about=b.get("about"),
         )
     )  # fmt: skip
+    if asked and "sound" in b["args"] and entry.specimen_id is not None:
+        s = bench.need(Specimen, entry.specimen_id)
+        bench.put(replace(s, doubted=entry.seq))
     if asked:
         desk = bench.desk
         bench.put(
@@ -452,6 +457,10 @@ def _armed(bench: Bench, entry: Entry) -> None:
     bench.put(replace(bench.place(b["place"]), armed=said, armed_until_ns=until))
 
 
+#: Masses of trays that are remembered: one that wasn't tared explains a mass.
+_TRAYS = 3
+
+
 def _load(bench: Bench, entry: Entry) -> None:
     """What lies on an instrument is the tray, so the next load is new; or a load nobody saw arrive is known now."""
     b = entry.body
@@ -463,6 +472,10 @@ def _load(bench: Bench, entry: Entry) -> None:
         bench.put(replace(i, load_specimens=b["specimens"]))
     else:
         bench.put(replace(i, blind=False, zero=None, since_zero=(), **_CLEAR))
+        for name in b.get("tared", ()):
+            bench.put(replace(bench.get(Watch, name) or Watch(name), tared=True))
+        if b.get("tray") is not None and b["tray"] not in bench.desk.trays:
+            bench.put(replace(bench.desk, trays=(*bench.desk.trays, b["tray"])[-_TRAYS:]))
 
 
 def _went_on(bench: Bench, entry: Entry) -> None:
@@ -601,6 +614,36 @@ def _loaded(bench: Bench, entry: Entry) -> None:
     bench.load(from_json(entry.body["kind"], entry.body["object"]))
 
 
+def _learned(bench: Bench, entry: Entry) -> None:
+    """A closed fish taught something: of its kind, of the order of fish at its place, of how often the bench asks."""
+    b = entry.body
+    s = bench.need(Specimen, entry.specimen_id or "")
+    bench.put(replace(s, learned=entry.seq, taught=b["taught"]))
+    desk, kind = bench.desk, b["taught"]["kind"]
+    known = {k: learned for k in desk.kinds if (learned := bench.get(Learned, k)) is not None}
+    watch = bench.get(Watch, b["place"]) or Watch(b["place"])
+    bench.put(memory.follow_on(watch, b["watch"], {"number": str(s.number), **b["taught"]}, known))
+    bench.put(memory.learn_more(known.get(kind) or Learned(kind), b))
+    bench.put(
+        replace(
+            desk, kinds=desk.kinds if kind in desk.kinds else (*desk.kinds, kind), ration=b.get("ration", desk.ration)
+        )
+    )  # fmt: skip
+
+
+def _taught(bench: Bench, entry: Entry) -> None:
+    """A closed fish teaches something else than it did, or nothing."""
+    bench.put(replace(bench.need(Specimen, entry.specimen_id or ""), taught=entry.body["taught"]))
+
+
+def _relearned(bench: Bench, entry: Entry) -> None:
+    """A kind of fish was learned anew from what its fish teach now."""
+    learned = Learned(**entry.body)
+    bench.put(learned)
+    if learned.kind not in bench.desk.kinds:
+        bench.put(replace(bench.desk, kinds=(*bench.desk.kinds, learned.kind)))
+
+
 def _nothing(bench: Bench, entry: Entry) -> None:
     """Said, but nothing changes."""
 
@@ -651,6 +694,9 @@ EFFECTS: Mapping[str, Effect] = {
     "batch-noted": _noted_of_batch,
     "structure": _structure,
     "container-moved": _container_moved,
+    "learned": _learned,
+    "taught": _taught,
+    "relearned": _relearned,
     "mend": _nothing,
     "told": _nothing,
     "refused": _nothing,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from .. import units
 from . import words
-from .judging import Finding, judge
+from .judging import STATISTICAL, Finding, New, Opinion, judge, opinion, opinion_again
 from .protocol import Slot
 from .setup import InstrumentSetup
 from .state import Coded, Measurement, Question, Reading, Specimen
@@ -100,13 +100,14 @@ def ask(
     quiet: bool = False,
 ) -> int:
     """Ask (or note on the quiet list) what a check found."""
+    text = finding.text or words.say(words.QUESTIONS, finding.code, finding.args) + finding.args.get("hint", "")
     args = {k: v if isinstance(v, int | str) or v is None else str(v) for k, v in finding.args.items()}
     return bench.decide(
         "noted" if quiet else "asked",
         None if specimen is None else specimen.specimen_id,
         place=place, code=finding.code, verdict=finding.verdict, args=args, about=about,
         measurand=finding.args.get("measurand"), probability=finding.probability, runner_up=finding.runner_up,
-        statistical=finding.statistical, text=words.say(words.QUESTIONS, finding.code, finding.args),
+        statistical=finding.statistical, text=text,
     )  # fmt: skip
 
 
@@ -155,17 +156,20 @@ def fill(
     m = slot.measurand
     if others is None:
         others = {k: v for k, v in standing(bench, specimen).items() if v.seq != supersedes}
-    if supersedes is not None and (old := bench.need(Measurement, supersedes)).reading_seq is not None:
-        bench.need(Reading, old.reading_seq)
-    findings = judge(bench.setup.protocol, specimen, slot, value, others)
-    worst = max(findings, key=lambda f: f.verdict, default=None)
+    superseded = None if supersedes is None else bench.need(Measurement, supersedes)
+    if superseded is not None and superseded.reading_seq is not None:
+        bench.need(Reading, superseded.reading_seq)
+    new = New(slot, value, raw_value, raw_unit, reading.instrument if reading else None, how)
+    said = opinion(bench, place, specimen, new, others, superseded)
+    worst = said.worst
     here = bench.place(place)
     rounded = None if m.rounding is None else units.plain(units.rounded(value, m.rounding.step_base, m.rounding.rule))
     seq = bench.decide(
         "measured", specimen.specimen_id,
         place=place, number=specimen.number, measurand=m.name, side=slot.side, replicate=slot.replicate,
         value=units.plain(value), unit=units.BASE[m.quantity], raw_value=raw_value, raw_unit=raw_unit, rounded=rounded,
-        questioned=worst is not None, verdict=worst.verdict if worst else 1, cause=worst.code if worst else None,
+        questioned=worst is not None and (worst.asks or said.confirms), verdict=said.verdict,
+        cause=worst.code if worst else None,
         instrument=reading.instrument if reading else None, how=how, measurer=here.measurer, recorder=here.recorder,
         zero_before=reading.zero_before if reading else None, reading=reading.seq if reading else None,
         taken_utc=reading.done_utc if reading else bench.input.stamp.utc, supersedes=supersedes, one_of=one_of,
@@ -173,10 +177,55 @@ def fill(
     if supersedes is not None:
         answer(bench, about(bench, specimen, {supersedes}))
     settle_about(bench, specimen, instrument=reading.instrument if reading else None, measurand=slot.key)
-    for finding in findings:
-        ask(bench, place, bench.need(Specimen, specimen.specimen_id), finding, about=seq)
+    specimen = bench.need(Specimen, specimen.specimen_id)
+    _say(bench, place, specimen, said, seq)
+    if superseded is not None:
+        fits_now(bench, place, specimen, but=seq)
     settle_ready(bench, specimen.specimen_id)
     return seq
+
+
+def _say(bench: Bench, place: str, specimen: Specimen, said: Opinion, seq: int) -> None:
+    """Ask or note what was found of a value; where it says again what was questioned, that stands, and nothing is asked."""
+    if said.untold is not None and all(m.verdict != 2 or m.seq == seq for m in standing(bench, specimen).values()):
+        bench.decide("told", specimen.specimen_id, place=place, code="no_model", text=said.untold)
+    for finding in said.findings:
+        if finding.statistical and finding.verdict == 3:
+            _suspect_too(bench, specimen, finding, seq)
+        if said.confirms:
+            bench.decide(
+                "stood-by", specimen.specimen_id, place=place, measurement=seq, number=specimen.number,
+                reason="measured again",
+            )  # fmt: skip
+        elif finding.asks or not _stands(bench, specimen, finding):
+            ask(bench, place, specimen, finding, about=seq, quiet=not finding.asks)
+
+
+def _stands(bench: Bench, specimen: Specimen, finding: Finding) -> bool:
+    """Whether a person let one of this fish's values stand: what is said of them by statistics is said already."""
+    return finding.statistical and any(m.stood_by for m in standing(bench, specimen).values())
+
+
+def _suspect_too(bench: Bench, specimen: Specimen, finding: Finding, seq: int) -> None:
+    """The value that is most likely wrong is another one: it is suspect as well."""
+    for m in standing(bench, specimen).values():
+        if m.measurand == finding.args["measurand"] and m.seq != seq and m.side is None:
+            bench.decide("suspect", specimen.specimen_id, measurement=m.seq, cause=finding.code)
+
+
+def fits_now(bench: Bench, place: str, specimen: Specimen, *, but: int | None = None) -> None:
+    """A value was replaced: what statistics found of the others may not hold any more."""
+    specimen = bench.need(Specimen, specimen.specimen_id)
+    for m in standing(bench, specimen).values():
+        if m.seq == but or m.cause not in STATISTICAL:
+            continue
+        again = opinion_again(bench, place, specimen, standing(bench, specimen).values(), m.measurand)
+        if again.worst is None:
+            bench.decide(
+                "judged", specimen.specimen_id, measurement=m.seq, verdict=again.verdict, cause=None,
+                questioned=None if m.stood_by else False,
+            )  # fmt: skip
+            answer(bench, [q for q in about(bench, specimen, {m.seq}) if q.kind in STATISTICAL])
 
 
 def give(
@@ -204,27 +253,37 @@ def give(
 
 
 def judge_again(bench: Bench, place: str, specimen: Specimen) -> None:
-    """Another species has other limits: judge what it has anew. What a person stood by isn't asked twice."""
-    values = standing(bench, specimen)
-    for key, m in values.items():
+    """Another species has other limits and relations: judge what it has anew. What a person stood by isn't asked twice."""
+    asked_already = False
+    for key in specimen.values:
+        values = standing(bench, specimen)
+        m = values[key]
         slot = bench.setup.protocol.slot_by_key.get(key)
         if slot is None or m.cause == "zero-moved":
             continue
         others = {k: v for k, v in values.items() if k != key and m.cause == "order"}  # of orders species know nothing
-        findings = judge(bench.setup.protocol, specimen, slot, Decimal(m.value), others)
-        worst = max(findings, key=lambda f: f.verdict, default=None)
-        verdict, cause = (worst.verdict, worst.code) if worst else (1, None)
-        if (verdict, cause) == (m.verdict, m.cause):
+        plain = judge(bench.setup.protocol, specimen, slot, Decimal(m.value), others)
+        said = Opinion(plain)
+        if not plain and m.side is None:
+            said = opinion_again(bench, place, specimen, values.values(), m.measurand)
+        worst = said.worst
+        statistical = worst is not None and worst.statistical
+        if statistical and asked_already:  # one relation, said of the first of its values
             continue
+        asked_already = asked_already or statistical
+        cause = worst.code if worst else None
+        if (said.verdict, cause) == (m.verdict, m.cause):
+            continue
+        questioned = None if m.stood_by else worst is not None and worst.asks
         bench.decide(
-            "judged", specimen.specimen_id, measurement=m.seq, verdict=verdict, cause=cause,
-            questioned=None if m.stood_by else worst is not None,
-        )  # fmt: skip
-        answer(bench, [q for q in about(bench, specimen, {m.seq}) if q.kind not in {f.code for f in findings}])
+            "judged", specimen.specimen_id, measurement=m.seq, verdict=said.verdict, cause=cause, questioned=questioned
+        )
+        codes = {f.code for f in said.findings}
+        answer(bench, [q for q in about(bench, specimen, {m.seq}) if q.kind not in {*codes, "surplus"}])
         asked = {q.kind for q in about(bench, specimen, {m.seq})}
-        for finding in findings:
+        for finding in said.findings:
             if not m.stood_by and finding.code not in asked:
-                ask(bench, place, specimen, finding, about=m.seq)
+                ask(bench, place, specimen, finding, about=m.seq, quiet=not finding.asks)
 
 
 def observed(bench: Bench, specimen: Specimen, field: str) -> Coded | None:

@@ -29,6 +29,7 @@ from .state import (
     Desk,
     Instrument,
     Key,
+    Learned,
     Measurement,
     Object,
     Place,
@@ -38,13 +39,28 @@ from .state import (
     Records,
     Specimen,
     Tally,
+    Watch,
     from_json,
     key_of,
     to_json,
 )
 
 T = TypeVar(
-    "T", Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk, Tally, Pool
+    "T",
+    Specimen,
+    Reading,
+    Measurement,
+    Coded,
+    Container,
+    Batch,
+    Question,
+    Instrument,
+    Place,
+    Desk,
+    Tally,
+    Pool,
+    Learned,
+    Watch,
 )
 V = TypeVar("V")
 Change = tuple[Object | None, Object | None]
@@ -57,7 +73,19 @@ _SWEEP_EVERY = 64
 _LONGEST_UNDO = 200
 
 #: Kinds an undo takes a part in; the others are facts of the world, or only say what happened.
-_UNDOABLE_KINDS = ("specimen", "measurement", "coded", "container", "batch", "tally", "pool", "place", "desk")
+_UNDOABLE_KINDS = (
+    "specimen",
+    "measurement",
+    "coded",
+    "container",
+    "batch",
+    "tally",
+    "pool",
+    "place",
+    "desk",
+    "learned",
+    "watch",
+)
 #: Fields undo leaves as they are: numbers never run backwards, interruptions stay counted, a pedal stays pressed.
 _KEPT: dict[str, frozenset[str]] = {
     "desk": frozenset({"next_number", "free_numbers", "asked", "asked_statistical", "fish_closed", "started_seq", "boot", "config_sha256"}),
@@ -214,6 +242,22 @@ class Bench:
     def live_questions_of(self, specimen_id: str | None) -> list[Question]:
         """Questions of one specimen (None: of none) that are open or on a quiet list, in order of asking."""
         return sorted(self._theirs.get(specimen_id, {}).values(), key=lambda q: q.seq)
+
+    def changed(self) -> list[Key]:
+        """Keys of what the input being taken has changed so far."""
+        return list(self._before)
+
+    def decided(self, kind: str) -> list[Entry]:
+        """The decisions of a kind that were made on the input being taken."""
+        return [d for d in self._decisions if d.kind == kind]
+
+    def taught(self, kind: str, most: int) -> list[Specimen]:
+        """The last specimens that taught something of a kind of fish, as they are now, in the order they did."""
+        stored = self.records.taught(kind, most)
+        found = {s.specimen_id: s for s in stored if ("specimen", s.id) not in self._gone}
+        found.update({s.specimen_id: s for s in self.all(Specimen) if s.specimen_id in found or s.taught})
+        theirs = [s for s in found.values() if s.taught.get("kind") == kind]
+        return sorted(theirs, key=lambda s: s.learned or 0)[-most:]
 
     def specimens_of(self, batch: str) -> list[Specimen]:
         """A batch's specimens in order of opening, as they are now; what is only looked at isn't loaded."""
@@ -600,6 +644,8 @@ class Bench:
                 self.drop(key)
             case Tally():
                 self.put(replace(current, n=current.n - 1))
+            case Learned() | Watch():
+                self.drop(key)
 
     def _remake(self, before: Object) -> None:
         self.put(before)
@@ -754,7 +800,7 @@ def _mixed(kind: str, current: Object, before: Object, after: Object | None) -> 
             continue
         if name in counted:
             back[name] = now + old - (new or 0)
-        elif isinstance(old, Mapping):
+        elif isinstance(old, Mapping) and isinstance(now, Mapping):
             merged, said = dict(now), new or {}
             for k in {*old, *said}:
                 if old.get(k) != said.get(k) and now.get(k) == said.get(k):

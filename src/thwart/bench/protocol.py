@@ -13,6 +13,9 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from .. import tomlfile, units
+from ..checks.model import Limits, SpeciesModel
+from ..checks.specimen import MOST
+from ..checks.state import Setup as CheckSetup
 from ..tomlfile import Strict
 from .labels import LabelError, Template
 
@@ -156,6 +159,31 @@ class Species(Strict):
     drop: tuple[Name, ...] = ()
     limits: Mapping[Name, Limit] = {}
     ratios: Mapping[Name, Ratio] = {}
+    model: SpeciesModel | None = None
+    """Relations between its lengths and masses, with their sources; its limits stand in `limits`."""
+
+    @field_validator("model")
+    @classmethod
+    def _limits_once(cls, model: SpeciesModel | None) -> SpeciesModel | None:
+        if model is not None and model.limits:
+            raise ValueError("limits stand in species.NAME.limits, not in its model")
+        return model
+
+    def whole_model(self, quantities: Mapping[str, Literal["length", "mass"]]) -> SpeciesModel:
+        """Its model with its limits, as the checks want it."""
+        limits = {
+            name: Limits(
+                unit=units.BASE[quantities[name]],
+                fail=_floats(limit.possible) if limit.possible else (0.0, MOST),
+                suspect=_floats(limit.usual) if limit.usual else None,
+            )
+            for name, limit in self.limits.items()
+        }
+        return (self.model or SpeciesModel()).model_copy(update={"limits": limits})
+
+
+def _floats(span: tuple[Decimal, Decimal]) -> tuple[float, float]:
+    return float(span[0]), float(span[1])
 
 
 class Codes(Strict):
@@ -274,6 +302,8 @@ class Protocol(Strict):
     pedal_dead_time_ms: Annotated[int, Field(ge=0, le=5000)] = 700
     pause_keeps_people_min: Annotated[int, Field(ge=0)] = 20
     tray: Annotated[int, Field(ge=1, le=100)] = 10
+    one_question_in: Annotated[int, Field(ge=10, le=1000)] = 50
+    """Statistical checks ask about one in so many sound fish."""
 
     @model_validator(mode="after")
     def _names(self) -> Protocol:
@@ -347,6 +377,13 @@ class Protocol(Strict):
     def position(self, place: str) -> int | None:
         """Where in the row a place stands (from 0), or None."""
         return next((i for i, stop in enumerate(self.row) if stop.place == place), None)
+
+    @cached_property
+    def checks(self) -> CheckSetup:
+        """What the statistical checks go by: species models with limits, the rate of questions, declared pans."""
+        quantities = {m.name: m.quantity for m in self.measurands}
+        models = {name: s.whole_model(quantities) for name, s in self.species.items() if s.model or s.limits}
+        return CheckSetup(models, 1.0 / self.one_question_in, tuple(float(g) for g in self.pans.values() if g > 0))
 
     @cached_property
     def slots(self) -> tuple[Slot, ...]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from .. import units
 from ..entries import Entry
-from . import deeds, labels, pieces, row, tally
+from . import deeds, labels, learning, pieces, row, tally
 from .filling import answer, ask, candidates, give, last_of, routed, said_value, standing, wanted
 from .fish import apart, close_fish, leave_behind, measured_of, open_fish, open_next, recall, summary
 from .judging import Finding, misfit
@@ -44,6 +44,7 @@ def decide(bench: Bench, entry: Entry) -> None:
             pass  # recorded; nothing follows from it
     if bench.setup.protocol.flow == "row":
         row.settle(bench)
+    learning.settle(bench)
 
 
 # ---- readings ------------------------------------------------------------------------------------------------------
@@ -62,7 +63,7 @@ def _reading(bench: Bench, entry: Entry) -> None:
         _unusable(bench, setup, reading, place, fault)
     elif entry.body.get("load") == "tare":
         bench.decide("outcome", None, reading=reading.seq, event="is the tare", why="tare", place=place)
-        bench.decide("load", None, instrument=setup.name)
+        bench.decide("load", None, instrument=setup.name, tared=list(setup.places), tray=_tray(reading))
     elif _bounced(bench, setup, reading):
         bench.decide("outcome", None, reading=reading.seq, event="same again", why="bounce", place=place)
     elif place is None:
@@ -88,6 +89,11 @@ def _reading(bench: Bench, entry: Entry) -> None:
             _open_by(bench, setup, reading, place)
         else:
             _loose(bench, reading, place, "no-fish")
+
+
+def _tray(reading: Reading) -> str | None:
+    """The mass of what was tared, where the reading says it."""
+    return reading.base_value if Decimal(reading.base_value or "0") > 0 else None
 
 
 def _place_of(bench: Bench, setup: InstrumentSetup, known: Instrument, reading: Reading) -> str | None:

@@ -60,6 +60,19 @@ def _text(value: Decimal | None) -> str | None:
     return None if value is None else str(value)
 
 
+def _as_text(value: Any) -> Any:
+    """Floats of species models as text: an entry holds none."""
+    match value:
+        case float():
+            return repr(value)
+        case dict():
+            return {k: _as_text(v) for k, v in value.items()}
+        case list() | tuple():
+            return [_as_text(v) for v in value]
+        case _:
+            return value
+
+
 @dataclass(frozen=True, slots=True)
 class Setup:
     """Everything the bench decides by, beside its state."""
@@ -73,7 +86,7 @@ class Setup:
         """As plain JSON values, for the ledger."""
         return {
             "bench": self.bench,
-            "protocol": self.protocol.model_dump(mode="json", exclude_defaults=True),
+            "protocol": _as_text(self.protocol.model_dump(mode="json", exclude_defaults=True)),
             "places": list(self.places),
             "instruments": [i.to_json() for i in self.instruments.values()],
         }

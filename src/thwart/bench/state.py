@@ -7,6 +7,7 @@ text (UTC) or monotonic nanoseconds; an object's fields are plain JSON values, t
 
 from __future__ import annotations
 
+import typing
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, ClassVar, Literal, Protocol, TypeVar
 
@@ -53,6 +54,12 @@ class Specimen(msgspec.Struct, frozen=True, gc=False):
     worst_verdict: Verdict | None = None
     given: int = 0
     """How many readings, hand entries and codes it was given: a fish with none is never closed by `next`."""
+    doubted: int | None = None
+    """The last question a statistical check asked about its values."""
+    learned: int | None = None
+    """Seq of the decision by which its species model learned from it."""
+    taught: Mapping[str, str] = msgspec.field(default_factory=dict)
+    """What it taught: its kind, number, and each value with its division and what became of it."""
 
     @property
     def id(self) -> str:
@@ -337,6 +344,12 @@ class Desk(msgspec.Struct, frozen=True, gc=False):
     """Hash of the configuration last recorded whole."""
     parked: tuple[str, ...] = ()
     """Taken out of a row for a while, the last one last."""
+    kinds: tuple[str, ...] = ()
+    """Kinds of fish something was learned of."""
+    ration: str = ""
+    """The state of the ration of questions, as a line of numbers."""
+    trays: tuple[str, ...] = ()
+    """Masses in g that were tared lately: trays that may not be tared the next time."""
 
     @property
     def id(self) -> str:
@@ -389,15 +402,86 @@ class Pool(msgspec.Struct, frozen=True, gc=False):
         return self.seq
 
 
+class Learned(msgspec.Struct, frozen=True, gc=False):
+    """What is learned of one kind of fish (species, presentation, preservation): lines of numbers, written by `memory`.
+
+    `relations`, `priors` (where each began) and `kept` (fish of the robust start) by `y|x`; `sizes` by measurand.
+    """
+
+    KIND: ClassVar[str] = "learned"
+    kind: str
+    fish: int = 0
+    relations: Mapping[str, str] = msgspec.field(default_factory=dict)
+    priors: Mapping[str, str] = msgspec.field(default_factory=dict)
+    kept: Mapping[str, str] = msgspec.field(default_factory=dict)
+    sizes: Mapping[str, str] = msgspec.field(default_factory=dict)
+
+    @property
+    def id(self) -> str:
+        """Its key."""
+        return self.kind
+
+
+class Watch(msgspec.Struct, frozen=True, gc=False):
+    """What the sequence tests remember of a place: lines of numbers, written by `memory`."""
+
+    KIND: ClassVar[str] = "watch"
+    place: str
+    slip: str = ""
+    last: str = ""
+    swap: str = ""
+    steps: tuple[str, ...] = ()
+    anchor: Mapping[str, Json] | None = None
+    """What was learned of each kind when a slip may have begun."""
+    level: str = ""
+    recent: tuple[str, ...] = ()
+    stuck: str = ""
+    repeats: Mapping[str, str] = msgspec.field(default_factory=dict)
+    digits: Mapping[str, str] = msgspec.field(default_factory=dict)
+    before: tuple[Mapping[str, str], ...] = ()
+    """The last fish closed here, as they taught, the nearest last."""
+    tared: bool = False
+    """A scale of the place was tared since."""
+
+    @property
+    def id(self) -> str:
+        """Its key."""
+        return self.place
+
+
 Object = (
-    Specimen | Reading | Measurement | Coded | Container | Batch | Question | Instrument | Place | Desk | Tally | Pool
+    Specimen
+    | Reading
+    | Measurement
+    | Coded
+    | Container
+    | Batch
+    | Question
+    | Instrument
+    | Place
+    | Desk
+    | Tally
+    | Pool
+    | Learned
+    | Watch
 )
-KINDS: dict[str, type[Any]] = {
-    cls.KIND: cls
-    for cls in (Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk, Tally, Pool)
-}
+KINDS: dict[str, type[Any]] = {cls.KIND: cls for cls in typing.get_args(Object)}
 T = TypeVar(
-    "T", Specimen, Reading, Measurement, Coded, Container, Batch, Question, Instrument, Place, Desk, Tally, Pool
+    "T",
+    Specimen,
+    Reading,
+    Measurement,
+    Coded,
+    Container,
+    Batch,
+    Question,
+    Instrument,
+    Place,
+    Desk,
+    Tally,
+    Pool,
+    Learned,
+    Watch,
 )
 
 
@@ -442,6 +526,9 @@ class Records(Protocol):
     def specimens_of(self, batch: str) -> Iterable[Specimen]:
         """The batch's specimens in order of opening."""
 
+    def taught(self, kind: str, most: int) -> Iterable[Specimen]:
+        """The last specimens that taught something of a kind of fish, at most so many, in no order that matters."""
+
 
 class MemoryRecords:
     """Records kept in a dict: for tests, and for replaying decisions without a file."""
@@ -479,3 +566,8 @@ class MemoryRecords:
     def specimens_of(self, batch: str) -> Iterable[Specimen]:
         """The batch's specimens in order of opening."""
         return sorted((s for s in self._all(Specimen) if s.batch == batch), key=lambda s: s.opened_seq)
+
+    def taught(self, kind: str, most: int) -> Iterable[Specimen]:
+        """The last specimens that taught something of a kind of fish, at most so many."""
+        found = [s for s in self._all(Specimen) if s.taught.get("kind") == kind]
+        return sorted(found, key=lambda s: s.opened_seq)[-most:]

@@ -13,7 +13,8 @@ class Finding:
 
     `cause` is a code of `words.CAUSES`; `probability` that of the cause among all explanations compared (1 for limits);
     `runner_up` the next one; `tail` the share of sound fish that lie as far out (1 where nothing statistical was
-    tested); `sound` the probability that all is as measured. Numbers have six significant digits.
+    tested); `sound` the probability that all is as measured; `pair` the measurands whose relation was looked at. Numbers
+    have six significant digits.
     """
 
     measurand: str
@@ -28,3 +29,4 @@ class Finding:
     asks: bool
     tail: float = 1.0
     sound: float = 0.0
+    pair: tuple[str, ...] = ()

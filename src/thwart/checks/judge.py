@@ -207,4 +207,5 @@ def _of_relation(
         asks,
         six(odd.tail),
         six(sound),
+        pair,
     )

@@ -100,6 +100,11 @@ class LedgerRecords:
         """The batch's specimens in order of opening."""
         return self._find("specimen", "batch = ? ORDER BY opened_seq", batch)
 
+    def taught(self, kind: str, most: int) -> list[Specimen]:
+        """The last specimens that taught something of a kind of fish, at most so many."""
+        where = f"json_extract(taught, '$.kind') = ? ORDER BY rowid DESC LIMIT {int(most)}"
+        return self._find("specimen", where, kind)
+
     def _find(self, kind: str, where: str, value: str | int) -> list[Any]:
         self._flush()
         with self._guard:

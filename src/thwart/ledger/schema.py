@@ -50,8 +50,8 @@ OTHER_TABLES: Final = {
     "snapshot": "CREATE TABLE snapshot (seq INTEGER PRIMARY KEY, state TEXT NOT NULL)",
 }
 
-#: Kinds whose objects can be had back from their table. Places, instruments and the desk change with every load and
-#: never leave the bench's memory; they live in snapshots.
+#: Kinds whose objects can be had back from their table. Places, instruments, the desk and what is learned change with
+#: every load or fish and never leave the bench's memory; they live in snapshots.
 PROJECTED: Final = ("specimen", "reading", "measurement", "coded", "container", "batch", "question", "tally", "pool")
 
 #: A kind whose table holds these fields only, for a view: what changes with every load costs no page.

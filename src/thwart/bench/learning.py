@@ -1,0 +1,154 @@
+"""Closed fish are learned from: species models, the ration of questions, sequence tests; mends refold a species. Pure.
+
+All of it is decided: an entry `learned` carries the lines a fish changed, `relearned` a kind of fish whole, so that
+folding computes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from ..checks.finding import Finding as Found
+from ..checks.relation import MEMORY, Outcome
+from ..checks.sequence import follow
+from ..checks.specimen import Specimen as Fish
+from ..checks.specimen import Value
+from ..checks.state import MASSES, State, learn
+from .filling import ask, standing
+from .judging import Finding, fish_of, state_of, value_of
+from .memory import Lesson, followed, lines_of, prior_of, ration_line, sequence_of, taught
+from .state import Learned, Measurement, Question, Specimen, Watch
+
+if TYPE_CHECKING:
+    from .kernel import Bench
+
+#: Fish a refold goes back: older ones have faded.
+_MOST = int(MEMORY)
+
+
+def settle(bench: Bench) -> None:
+    """After an input: learn from what was closed; where a fish that taught something changed, learn its kind anew."""
+    for closed in bench.decided("closed"):
+        specimen = bench.get(Specimen, closed.specimen_id or "")
+        if specimen is not None and specimen.learned is None:
+            _learn(bench, str(closed.body["place"]), specimen)
+    stale = _retaught(bench)
+    for undone in bench.decided("undone"):
+        memento = bench.last_memento(undone.body["place"], undone.body["redo"])
+        changes = memento.changes if memento is not None else {}
+        # Where another place learned since, putting back isn't enough.
+        learned = {str(ident): after for (kind, ident), (_, after) in changes.items() if kind == "learned"}
+        stale |= {kind for kind, after in learned.items() if bench.before(Learned, kind) != after}
+    if bench.input.kind == "configured":
+        stale |= _begun_otherwise(bench)
+    for kind in sorted(stale):
+        _refold(bench, kind)
+
+
+def lesson_of(bench: Bench, specimen: Specimen) -> Lesson | None:
+    """What a closed fish teaches with the values that stand now; None where it teaches nothing."""
+    if specimen.practice or specimen.end in ("void", "same-as") or specimen.species in (None, "unknown"):
+        return None
+    values: dict[str, Value] = {}
+    outcomes: dict[str, Outcome] = {}
+    last = {m.measurand: m for m in sorted(standing(bench, specimen).values(), key=lambda m: m.seq) if m.side is None}
+    for name, m in last.items():
+        values[name] = replace(value_of(bench, m), text=m.value, typed=False, stands=False)
+        if m.status == "questioned" or m.stood_by:
+            outcomes[name] = "stood" if m.stood_by else "open"
+    fish = fish_of(bench, specimen, values)
+    return Lesson(fish, outcomes) if fish.positive() else None
+
+
+def _learn(bench: Bench, place: str, specimen: Specimen) -> None:
+    lesson = lesson_of(bench, specimen)
+    if lesson is None:
+        return
+    fish, setup, state = lesson.fish, bench.setup.protocol.checks, state_of(bench)
+    watch = bench.get(Watch, place) or Watch(place)
+    measurer = bench.place(place).measurer or ""
+    sequence, findings = follow(sequence_of(watch), fish, state, setup, measurer=measurer, tared=watch.tared)
+    asked, sound = _asked(bench, specimen)
+    after = learn(state, fish, setup, lesson.outcomes, asked=asked, sound=sound)
+    body: dict[str, Any] = taught(bench.get(Learned, fish.kind), after.kinds[fish.kind], fish)
+    body["watch"] = followed(watch, sequence)
+    if after.ration != state.ration:
+        body["ration"] = ration_line(after.ration)
+    bench.decide("learned", specimen.specimen_id, place=place, taught=lesson.to_json(), **body)
+    for found in findings:
+        finding = _of_sequence(specimen, found, fish)
+        ask(bench, place, bench.need(Specimen, specimen.specimen_id), finding, about=None, quiet=not found.asks)
+
+
+def _asked(bench: Bench, specimen: Specimen) -> tuple[bool, float]:
+    """Whether a statistical check asked about a value that still stands, and how probably the fish is sound."""
+    q = bench.get(Question, specimen.doubted) if specimen.doubted is not None else None
+    if q is None or q.about is None or q.about not in specimen.values.values():
+        return False, 1.0
+    stands = bench.need(Measurement, q.about).stood_by
+    return True, 1.0 if stands else float(str(q.args["sound"]))
+
+
+def _of_sequence(specimen: Specimen, found: Found, fish: Fish) -> Finding:
+    """A sequence test's finding, with the act that repairs it where there is one."""
+    act = ""
+    arguments = found.arguments
+    if found.cause == "slip":
+        by = "-1" if arguments["direction"] == "late" else "+1"
+        act = f": `slide {found.measurand} {arguments['start']} {arguments['end']} {by}`"
+    elif found.cause == "swapped":
+        mass = next((m for m in MASSES if m in fish.values), found.measurand)
+        act = f": `mend swap {arguments['first']} {arguments['second']} {mass} exchanged`"
+    elif found.cause == "species_stuck":
+        act = f": `mend species NUMBER {arguments['fits']} wrong-species`"
+    args = {"number": specimen.number, "measurand": found.measurand, **arguments}
+    probability = f"{found.probability:.6g}"
+    return Finding(found.cause, 3, args, probability, found.runner_up or None, True, f"{found.text}{act}")
+
+
+def _retaught(bench: Bench) -> set[str]:
+    """Closed fish that taught something and changed: what they teach now is noted. Returns the kinds concerned."""
+    ids: dict[str, None] = {}
+    for kind, ident in bench.changed():
+        if kind == "specimen":
+            ids[str(ident)] = None
+        elif kind == "measurement" and (m := bench.objects.get((kind, ident))) is not None:
+            assert isinstance(m, Measurement)
+            ids[m.specimen_id] = None
+    kinds: set[str] = set()
+    for specimen_id in ids:
+        specimen = bench.objects.get(("specimen", specimen_id))
+        if not isinstance(specimen, Specimen) or specimen.learned is None or specimen.state != "closed":
+            continue
+        lesson = lesson_of(bench, specimen)
+        now = lesson.to_json() if lesson is not None else {}
+        if now != specimen.taught:
+            kinds |= {k for k in (specimen.taught.get("kind"), now.get("kind")) if k}
+            bench.decide("taught", specimen_id, number=specimen.number, taught=now)
+    return kinds
+
+
+def _begun_otherwise(bench: Bench) -> set[str]:
+    """Kinds whose relations would begin elsewhere by the protocol that holds now."""
+    setup = bench.setup.protocol.checks
+    out = set()
+    for kind in bench.desk.kinds:
+        learned = bench.get(Learned, kind)
+        for name, prior in (learned.priors if learned else {}).items():
+            y, _, x = name.partition("|")
+            if prior_of(setup.begin(kind, y, x)) != prior:
+                out.add(kind)
+    return out
+
+
+def _refold(bench: Bench, kind: str) -> None:
+    """Learn a kind of fish anew from what its fish teach now."""
+    setup, state = bench.setup.protocol.checks, State()
+    for specimen in bench.taught(kind, _MOST):
+        lesson = Lesson.from_json(str(specimen.number), specimen.taught)
+        state = learn(state, lesson.fish, setup, lesson.outcomes)
+    known = state.kinds.get(kind)
+    lines: Mapping[str, Any] = lines_of(known) if known is not None else {}
+    bench.decide("relearned", None, kind=kind, **lines)
