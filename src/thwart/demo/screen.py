@@ -81,7 +81,7 @@ def _folded(entry: Mapping[str, Any], text: str) -> str:
     if entry["kind"] != "read-out":
         return text
     first, *_ = parts = entry["body"]["texts"]
-    return text.partition(first)[0] + "".join(f"\n{_INDENT}{part}" for part in parts)
+    return text.partition(first)[0].rstrip() + "".join(f"\n{_INDENT}{part}" for part in parts)
 
 
 def fish_line(entry: Mapping[str, Any], fish: Fish) -> str | None:
