@@ -38,11 +38,11 @@ def checked(kind: str, body: bytes) -> bytes:
         case "sum-byte":
             return bytes([sum(body) & 0xFF])
         case "modbus-raw":
-            return _CRC["modbus"](body).to_bytes(2, "little")
+            return int(_CRC["modbus"](body)).to_bytes(2, "little")
         case "ccitt-hex":
             return b"%04X" % _CRC["ccitt"](body)
         case "xmodem-raw":
-            return _CRC["xmodem"](body).to_bytes(2, "big")
+            return int(_CRC["xmodem"](body)).to_bytes(2, "big")
     return b""
 
 

@@ -90,7 +90,7 @@ def case_of(instrument: Instrument, seed: int) -> Case:
     names = list(instrument.decimals)
     count = rng.randint(4, 6)
     plan = [*instrument.taught]
-    while len(plan) < count or plan.count("ok") < 3 and len(plan) < 6:
+    while len(plan) < count or (plan.count("ok") < 3 and len(plan) < 6):
         plan.insert(0, "ok")
     rows = ["offset,value,unit,condition"]
     number = 0
@@ -183,7 +183,7 @@ def outcome(case: Case, profile: Profile) -> Outcome:
     """Decode what comes later with a learned profile."""
     result = Outcome()
     stream = b""
-    spans: list[tuple[int, int, Said | None]] = []
+    spans: list[tuple[int, int, Said]] = []
     for raw, said in case.further:
         spans.append((len(stream), len(stream) + len(raw), said))
         stream += raw
@@ -196,7 +196,6 @@ def outcome(case: Case, profile: Profile) -> Outcome:
         heard += [(base + one.offset, base + one.offset + len(one.raw), one) for one in decode_frames(profile, piece)]
         base += len(piece)
     for first, last, said in spans:
-        assert said is not None
         inside = [one for a, b, one in heard if a < last and b > first]
         _judge(result, case, stream[first:last], said, inside, profile)
     # What must be refused comes between sound frames, so that framing can't be blamed.

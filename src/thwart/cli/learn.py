@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -96,6 +95,6 @@ def _write(out: Path, text: str) -> None:
     half = out.with_name(out.name + ".part")
     try:
         half.write_text(text, encoding="utf-8")
-        os.replace(half, out)
+        half.replace(out)
     except OSError as error:
         raise ThwartError(f"{out} can't be written: {error.strerror}", "choose a folder you may write to") from None

@@ -42,7 +42,7 @@ class Account:
     bad: dict[int, str] = field(default_factory=dict)
     """Row → what is wrong with it under this account."""
     unexplained: float = 1.0
-    """Share of the labelled bytes in frames that mean nothing."""
+    """Share of the bytes in frames that mean nothing."""
     unclear: list[str] = field(default_factory=list)
     """What varies without any account: the form can't be learned."""
     cost: int = 0
@@ -255,9 +255,8 @@ def _mute(
             if heard == 1 and any(sum(counts[f.raw] for f in o.frames) > 1 for o in rivals):
                 continue
             said.append(literal(form, condition, number_like, reading.style))
-        elif conditions == {"nothing"} or (conditions and heard >= 2 and len(form.rows) > 1):
-            if not any(frame.seen and frame.seen.value is not None for frame in form.frames) or _dull(form):
-                chatter.append(form)
+        elif conditions == {"nothing"} or (heard >= 2 and len(form.rows) > 1 and _dull(form)):
+            chatter.append(form)
     return said, chatter
 
 
@@ -394,11 +393,11 @@ def _prove(out: Account, evidence: Evidence, cuts: Sequence[Cut], torn: Sequence
     total = dark = 0
     for one in cuts:
         said = decoder.decode(one.raw)
+        total += len(one.raw)
+        dark += len(one.raw) if isinstance(said, str) else 0
         if one.seen is not None:
             by_row.setdefault(one.seen.number, []).append(said)
-            total += len(one.raw)
-            dark += len(one.raw) if isinstance(said, str) else 0
-    lost = sum(len(one.raw) for one in torn if one.seen is not None)
+    lost = sum(len(one.raw) for one in torn)
     out.unexplained = (dark + lost) / max(1, total + lost)
     for seen in evidence.observations:
         problem = _row_problem(seen, by_row.get(seen.number, []), out.unit)

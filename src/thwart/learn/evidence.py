@@ -7,7 +7,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Final, Literal, cast
+from typing import Final, Literal
 
 from .. import units
 from ..errors import ConfigError, ThwartError
@@ -94,7 +94,7 @@ def _observation(number: int, row: Sequence[str], size: int, before: Sequence[Ob
     if condition not in CONDITIONS:
         raise ThwartError(f"condition: {condition!r} is none of {', '.join(CONDITIONS)}")
     value, code = _shown_value(text, unit)
-    return Observation(number, offset, size, text, value, code, cast(Shown, condition))
+    return Observation(number, offset, size, text, value, code, condition)
 
 
 def _shown_value(text: str, unit: str) -> tuple[Decimal | None, str | None]:

@@ -109,8 +109,7 @@ class Digits:
             shown = size if self.shown is None else min(self.shown, size)
             held = size - shown if all(text[shown:] == "0" * (size - shown) for text in texts) else 0
             body = [repeat("[0-9]", size - held, size - held), "0" * held]
-            pieces = [point, *(piece for piece in body if piece)]
-            return pieces
+            return [point, *(piece for piece in body if piece)]
         some = [len(text) for point, text in zip(points, texts, strict=True) if point]
         inner = repeat("[0-9]", min(some), max(some))
         whole = inner + point if self.backwards else point + inner
@@ -185,7 +184,7 @@ class Lead:
         size = re.search(r"\{([0-9]+)\}", tail)
         fraction = (int(size[1]) if size else 1) + 1 + len(tail) - len(tail.rstrip("0")) if tail else 0
         body = self.ends - fraction
-        if body < 3 or always and any(gap[:1] not in (b"+", b"-") for gap in self.gaps):
+        if body < 3 or (always and any(gap[:1] not in (b"+", b"-") for gap in self.gaps)):
             return None
         if always:
             sign = "[+-]" if "+" in chars else "-"

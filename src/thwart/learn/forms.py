@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Literal
 
 from .evidence import NUMBERED
@@ -100,8 +101,8 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
             if style == "comma":
                 part, _ = _apart(part, None)
             told = part.conditions and not part.conditions & {"ok", "nothing"}
-            for one in _promoted(part, set()) if told else [part]:
-                reading.mute += _muted(one)
+            for quiet in _promoted(part, set()) if told else [part]:
+                reading.mute += _muted(quiet)
     for group, place in _settle_places(open_, reading):
         _add_solved(reading, group, place)
     _share_roles(reading)
@@ -193,7 +194,7 @@ def _settle_places(open_: list[tuple[Group, list[Place]]], reading: Reading) -> 
             reading.doubts.append(_doubt(group, fitting))
         place = fitting[0]
         if reading.style in ("plain", "hex") and not any(seen.value for _, seen in group.valued):
-            if len(decimals) > 1 or not sure and decimals == {None}:
+            if len(decimals) > 1 or (not sure and decimals == {None}):
                 reading.doubts.append("only zeros were shown: where the decimal point belongs can't be told")
             place = replace(place, decimals=min((d for d in decimals if d is not None), default=0))
         yield group, place
@@ -399,7 +400,7 @@ def independent(frames: Sequence[Frame], texts: Sequence[bytes]) -> bool:
         return False
     if all(text.isdigit() for text in different):
         numbers = [int(text) for text in different]
-        if all(a < b for a, b in zip(numbers, numbers[1:], strict=False)):
+        if all(a < b for a, b in pairwise(numbers)):
             return True
     return max(map(len, different)) >= 3
 

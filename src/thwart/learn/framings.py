@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from math import gcd
 
 from ..profiles.model import Framing
@@ -65,7 +66,7 @@ def cut(evidence: Evidence, framing: Framing) -> tuple[list[Cut], list[Cut]]:
     found: list[tuple[int, bytes, bool]] = []
     if framing.gap_ms is not None:
         places = [0, *(at for at, ms in evidence.silences if ms >= framing.gap_ms and at), len(evidence.data)]
-        found = [(a, evidence.data[a:b], True) for a, b in zip(places, places[1:], strict=False) if a < b]
+        found = [(a, evidence.data[a:b], True) for a, b in pairwise(places) if a < b]
     else:
         frames = framer.feed(evidence.data, 0) + framer.closed()
         found = [(frame.offset, frame.raw, frame.fault is None) for frame in frames]
@@ -122,7 +123,7 @@ def _fixed(data: bytes, pieces: list[bytes], firsts: list[bytes]) -> Iterator[tu
     common = gcd(*(len(piece) for piece in pieces)) if pieces else 0
     for first in firsts:
         places = [at for at, byte in enumerate(data) if byte == first[0]]
-        steps = Counter(b - a for a, b in zip(places, places[1:], strict=False))
+        steps = Counter(b - a for a, b in pairwise(places))
         for length, _ in steps.most_common(3):
             if 3 <= length <= _LONGEST_FIXED and (first[0] < 0x20 or not first.isalnum()) and first not in b"\r\n .,":
                 yield length, first
@@ -140,7 +141,7 @@ def _gaps(evidence: Evidence) -> Iterator[float]:
         return
     below = [ms for ms in sizes if ms < _LEAST_GAP_MS]
     steps = [(below[-1] if below else 1.0), *(ms for ms in sizes if ms >= _LEAST_GAP_MS)]
-    for low, high in zip(steps, steps[1:], strict=False):
+    for low, high in pairwise(steps):
         if high >= 2 * low:
             gap = round(max(_LEAST_GAP_MS, (low * high) ** 0.5), 0)
             if low < gap <= high:

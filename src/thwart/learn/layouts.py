@@ -173,7 +173,7 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
     # may be just that, in numbers that all had the same length.
     lengths = {len(gap) for gap in gaps}
     # A sign with a column of its own speaks for columns throughout.
-    columns = not zeros and bool(sign) and {gap.strip() for form in pool for gap in form.gap(at + sign)} == {b"", b"-"}
+    columns = {gap.strip() for form in pool for gap in form.gap(at + sign)} == {b"", b"-"} if sign and not zeros else False
     left = len(ends) == 1 and (
         (max(blanks) > 0 and (len(lengths) > 1 or (not zeros and min(blanks) > 1))) or (columns and len(lengths) == 1)
     )
@@ -188,7 +188,7 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
         and (at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit()),
     )  # fmt: skip
     apart = at > 0 and first.roles[at - 1] in ("loose", "listed") and b"" not in gaps
-    elsewhere = {gap for form in pool for gap in form.gap(at + sign)[:]} if sign and 0 <= at + sign else set()
+    elsewhere = {gap for form in pool for gap in form.gap(at + sign)[:]} if sign and at + sign >= 0 else set()
     lead = Lead(tuple(dict.fromkeys(gaps)), sign == 0, left, ends.pop() if len(ends) == 1 else None)
     return _Field(lead, digits, right, digits.padded, apart, behind, sign, elsewhere)
 
@@ -462,9 +462,9 @@ def literal(form: Form, condition: str, number_like: re.Pattern[bytes] | None, s
             pieces.append(escape(core))
         elif form.roles[at] == "loose":
             pieces.append(_loose(form, at, style))
-        elif len(set(texts)) > 1 and max(map(len, texts)) >= 3:
-            pieces.append(loose_number(texts, style))
-        elif condition != "error" and number_like is not None and number_like.fullmatch(core):
+        elif (len(set(texts)) > 1 and max(map(len, texts)) >= 3) or (
+            condition != "error" and number_like is not None and number_like.fullmatch(core)
+        ):
             pieces.append(loose_number(texts, style))
         else:
             pieces.append(_listed(texts))

@@ -267,15 +267,16 @@ def _disagree(one: Account, other: Account) -> tuple[str, str, str] | None:
                     for at, byte in enumerate(frame.body)
                 )
                 a, b = first.decode(body), second.decode(body)
-                if isinstance(a, Decoded) and isinstance(b, Decoded) and a.value is not None and b.value is not None:
-                    if (a.value, a.unit) != (b.value, b.unit):
-                        return body.decode("latin-1"), f"{a.text} {a.unit}", f"{b.text} {b.unit}"
+                if not isinstance(a, Decoded) or not isinstance(b, Decoded) or a.value is None or b.value is None:
+                    continue
+                if (a.value, a.unit) != (b.value, b.unit):
+                    return body.decode("latin-1"), f"{a.text} {a.unit}", f"{b.text} {b.unit}"
     return None
 
 
 def _bare(framing: Framing) -> Framing:
     """A framing that takes nothing off a frame, for bodies."""
-    return Framing(terminators=("\n",), max_length=framing.max_length)  # type: ignore[arg-type]
+    return Framing(terminators=(b"\n",), max_length=framing.max_length)
 
 
 def _finished(evidence: Evidence, best: Account, name: str, aim: Aim) -> Learned:

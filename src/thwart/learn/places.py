@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import pairwise
 
 from .. import units
 from .evidence import NUMBERED, PAIRS, Observation
@@ -119,7 +120,7 @@ def _units(group: Group, unit: str | None) -> list[str | None]:
     shown = list(dict.fromkeys(code for code in named if code))
     if not shown:
         written = [units.ucum(core.decode("latin-1")) for one in group.splits[:1] for core in one.cores]
-        return [code for code in written if code][:1] or [None]
+        return [next((code for code in written if code), None)]
     words = {core for one in group.splits[:1] for core, n in zip(one.cores, one.numbers, strict=True) if not n}
     inside = [code for word in words if (code := units.ucum(word.decode("latin-1")))]
     kind = units.quantity_of(shown[0])
@@ -164,7 +165,7 @@ def _candidates(group: Group, style: Style, backwards: bool, targets: Sequence[D
                 for columns in _columns([c for c, _ in still], [t for _, t in still], backwards):
                     yield Place(at, columns=columns, decimals=decimals)
     if style != "plain" and style != "hex":
-        for at, minor in zip(numbers, numbers[1:], strict=False):
+        for at, minor in pairwise(numbers):
             for pair in PAIRS[:2]:
                 yield Place(at, minor=minor, compound=pair)
 

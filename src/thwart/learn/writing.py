@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from ..profiles.model import Layout, Profile
+from ..profiles.model import Layout
 from .evidence import Evidence
 from .learner import Learned
 
