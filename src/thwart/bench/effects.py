@@ -259,7 +259,7 @@ def _outcome(bench: Bench, entry: Entry) -> None:
             specimen_id=entry.specimen_id or r.specimen_id,
         )
     )  # fmt: skip
-    if b.get("why") == "bounce":
+    if b.get("why") in ("bounce", "paused"):  # neither may propose a pause
         i = bench.instrument(r.instrument)
         bench.put(replace(i, arrivals_ns=i.arrivals_ns[:-1]))
     if b.get("place"):

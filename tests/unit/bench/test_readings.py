@@ -640,6 +640,17 @@ def test_three_touches_in_two_seconds_propose_a_pause_once() -> None:
     assert "hosing" not in play.questions("open", "quiet")
 
 
+def test_drops_during_a_pause_propose_none_after_it() -> None:
+    play = Play(SOLO)
+    play.act("pause")
+    play.touch(113, after_ms=100)
+    play.touch(487, after_ms=100)
+    play.now -= 900_000_000
+    play.act("resume")
+    play.touch(212, after_ms=100)
+    assert "hosing" not in play.questions()
+
+
 def test_three_touches_in_more_than_two_seconds_and_bounces_propose_nothing() -> None:
     play = Play(FORKED)
     play.touch(200, after_ms=5000)
