@@ -81,7 +81,9 @@ def _reading(bench: Bench, entry: Entry) -> None:
             tally.offer(bench, setup, reading, place)
         elif setup.emptied == "stream":
             _from_stream(bench, setup, known, reading, place)
-        elif (before := row.retouch(bench, place)) is not None and not _given(row.take_head(bench, place)):
+        elif (before := row.retouch(bench, place)) is not None and not _begun(
+            bench, place, row.take_head(bench, place)
+        ):
             _ask_again_or_next(bench, setup, reading, place, before)
         elif (specimen := row.take_head(bench, place)) is not None or (specimen := bench.in_hand(place)) is not None:
             _offer(bench, setup, reading, place, specimen)
@@ -305,8 +307,13 @@ def _ask_again_or_new(bench: Bench, reading: Reading, place: str, specimen: Spec
     )
 
 
-def _given(specimen: Specimen | None) -> bool:
-    return specimen is not None and bool(specimen.given)
+def _begun(bench: Bench, place: str, specimen: Specimen | None) -> bool:
+    """Whether the fish in hand was given or told anything since it opened: then the one before is done with here."""
+    if specimen is None:
+        return False
+    here = bench.place(place)
+    said = here.waiting is None and here.last_input is not None and here.last_input > specimen.opened_seq
+    return bool(specimen.given) or said
 
 
 def _ask_again_or_next(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str, before: Specimen) -> None:

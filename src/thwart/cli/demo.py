@@ -22,7 +22,7 @@ _STYLES: dict[str, dict[str, bool | str]] = {
     "--protocol", "name", type=click.Choice(["solo", "row", "lab", "tally"]), default="solo", show_default=True,
     help="Which of the worked protocols: one person, three in a row, passes in the lab, length frequencies.",
 )  # fmt: skip
-@click.option("--fish", type=click.IntRange(1, 5000), help="How many fish.  [default: 50, 40, 14 or 60]")
+@click.option("--fish", type=click.IntRange(1, 5000), help="How many fish.  [default: 60, 40, 14 or 60]")
 @click.option("--pace", type=click.FloatRange(0, 60), help="Seconds a fish at least.  [default: as fits the protocol]")
 @click.option("--seed", type=int, default=1, show_default=True, help="Another seed is another day.")
 @click.option(

@@ -122,7 +122,7 @@ class Cutter(Person):
 class Solo:
     """A day at the table, and what of it must be in the ledger."""
 
-    fish, pace_s = 50, 1.1
+    fish, pace_s = 60, 1.1
     intro = (
         "A short lake survey, invented: {fish} perch, roach, bream and pike. One person at a table with a board that prints\n"
         "on touch, a scale that streams and a label scanner, all simulated."

@@ -103,6 +103,15 @@ def test_a_further_touch_asks_and_again_is_the_fish_before(play: Play) -> None:
     assert play.values(2) == {}
 
 
+def test_once_something_is_said_of_the_next_fish_a_touch_is_its(play: Play) -> None:
+    play.touch(200)
+    play.act("species perch", place="board")
+    said = play.touch(206)
+    assert "asked" not in kinds(said)
+    assert play.values(1) == {"total_length": "200"}
+    assert play.values(2) == {"total_length": "206"}
+
+
 def test_once_the_next_place_has_it_a_touch_is_the_next_fish(play: Play) -> None:
     play.touch(200)
     play.lay()
