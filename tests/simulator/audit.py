@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from thwart.bench.state import Coded, Container, Measurement, Question, Reading, Specimen, Tally
-
 from thwart.entries import Entry
 
 from .site import Site
@@ -15,7 +14,17 @@ from .troubles import Trouble
 from .world import Cause, Fish
 
 #: Questions that concern the whole fish: which one it is.
-_WHICH_FISH = {"label-order", "label-behind", "overtaken", "split", "same-fish", "again-or-next", "hosing", "unscanned", "said-otherwise"}
+_WHICH_FISH = {
+    "label-order",
+    "label-behind",
+    "overtaken",
+    "split",
+    "same-fish",
+    "again-or-next",
+    "hosing",
+    "unscanned",
+    "said-otherwise",
+}
 
 #: Refusals that say which fish the bench holds, when another one was meant.
 _REFUSED_OF_FISH = {"has-tag", "tag-elsewhere", "hand-full", "has-container"}
@@ -65,7 +74,17 @@ class Report:
 
     def add(self, other: Report) -> None:
         """Count another run's in."""
-        for name in ("fish", "specimens", "values", "readings", "unasked", "asked", "set_aside", "sound", "sound_unasked"):
+        for name in (
+            "fish",
+            "specimens",
+            "values",
+            "readings",
+            "unasked",
+            "asked",
+            "set_aside",
+            "sound",
+            "sound_unasked",
+        ):
             setattr(self, name, getattr(self, name) + getattr(other, name))
         for name in ("wrong", "silent", "by_nature", "slipped", "lost"):
             getattr(self, name).extend(getattr(other, name))
@@ -78,7 +97,9 @@ class Report:
 class Audit:
     """One run, looked through."""
 
-    def __init__(self, site: Site, fishes: list[Fish], hold: Mapping[str, Fish], troubles: Mapping[str, Trouble]) -> None:
+    def __init__(
+        self, site: Site, fishes: list[Fish], hold: Mapping[str, Fish], troubles: Mapping[str, Trouble]
+    ) -> None:
         self.site, self.fishes, self.hold, self.troubles = site, fishes, hold, troubles
         things = site.records.objects.values()
         self.specimens = sorted((t for t in things if isinstance(t, Specimen)), key=lambda s: s.number)
@@ -109,20 +130,23 @@ class Audit:
             if s.end == "void":
                 continue
             fish = self._is(s)
-            if fish is not None:
-                known.add(fish.n)
+            known |= self._fish_on(s)
             for wrong in self._looked_at(s, fish):
                 r.values += 1
                 if wrong is None:
                     continue
                 r.wrong.append(wrong)
-                unseen = self.troubles[wrong.trouble].unseen if wrong.trouble in self.troubles else None
+                unseen = self._unseen(wrong.trouble)
                 if not wrong.traces:
                     slips = wrong.displaced and any(
                         self.troubles[p.name].slips and p.first_seq < s.opened_seq + 200 for p in self.site.planted
                     )
                     (r.by_nature if unseen else r.slipped if slips else r.silent).append(wrong)
-        told = {c.fish.n for seq, c in self.site.causes.items() if c.fish is not None and self._set_aside(seq)}
+        told = {
+            c.fish.n
+            for seq, c in self.site.causes.items()
+            if c.fish is not None and (self._set_aside(seq) or self._asked(seq))
+        }
         heard = {c.fish.n for c in self.site.causes.values() if c.fish is not None}
         r.lost = [repr(f) for f in self.fishes if f.n in heard and not f.gone and f.n not in known | told]
         self._readings(r)
@@ -152,6 +176,12 @@ class Audit:
                 votes[cause.fish.n] += 1
         return by_n[votes.most_common(1)[0][0]] if votes else None
 
+    def _fish_on(self, s: Specimen) -> set[int]:
+        """Whose values stand on it, rightly or not."""
+        causes = [self._cause(self.measurements[seq]) for seq in s.values.values()]
+        causes += [self.site.causes.get(self.entries[seq].input_seq or 0) for seq in s.codes.values()]
+        return {c.fish.n for c in causes if c is not None and c.fish is not None}
+
     def _looked_at(self, s: Specimen, fish: Fish | None) -> Iterator[Wrong | None]:
         """What stands of a specimen, one by one: None is right."""
         for key, seq in s.values.items():
@@ -162,7 +192,15 @@ class Audit:
                 continue
             truly = "nobody knows" if cause is None else f"{cause.what} of {cause.fish}, right: {cause.right}"
             trouble = cause.trouble if cause is not None else None
-            yield Wrong(s.number, key, f"{m.value} {m.unit}", truly, trouble, tuple(self._traces(s, m)), displaced=cause is not None and (cause.right or cause.fish is None))
+            yield Wrong(
+                s.number,
+                key,
+                f"{m.value} {m.unit}",
+                truly,
+                trouble,
+                tuple(self._traces(s, m)),
+                displaced=cause is not None and (cause.right or cause.fish is None),
+            )
         for name, seq in s.codes.items():
             cause = self.site.causes.get(self.entries[seq].input_seq or 0)
             if cause is not None and cause.fish is fish and cause.right:
@@ -192,7 +230,9 @@ class Audit:
             yield q.kind
         for q in self.theirs.get(s.specimen_id, []):
             other = self.measurements.get(q.about or 0)
-            reading = self.readings.get(other.reading_seq or 0) if other is not None else self.readings.get(q.about or 0)
+            reading = (
+                self.readings.get(other.reading_seq or 0) if other is not None else self.readings.get(q.about or 0)
+            )
             if q.measurand == m.measurand or (reading is not None and reading.instrument == m.instrument):
                 yield q.kind
 
@@ -221,18 +261,24 @@ class Audit:
             cause = self.site.causes.get(seq)
             fish = cause.fish if cause is not None else None
             said = (e.body["species"], e.body["sex"])
-            if fish is not None and cause is not None and cause.right and fish.n not in counted and said == (fish.species, fish.sex):
+            if (
+                fish is not None
+                and cause is not None
+                and cause.right
+                and fish.n not in counted
+                and said == (fish.species, fish.sex)
+            ):
                 counted.add(fish.n)
                 continue
             trouble = (cause.trouble if cause is not None else None) or (fish.trouble if fish is not None else None)
             if fish is not None and said != (fish.species, fish.sex):
                 trouble = "card forgotten"
             near = [q.kind for q in self.questions if q.kind == "hosing" and abs(q.seq - seq) < 30]
-            traces = tuple([*near, *(q.kind for q in self.about.get(seq, []))])
+            traces = (*near, *(q.kind for q in self.about.get(seq, [])))
             wrong = Wrong(0, "tally", f"{said} {e.body['class_mm']}", repr(fish), trouble, traces)
             r.wrong.append(wrong)
             if not traces:
-                unseen = self.troubles[trouble].unseen if trouble in self.troubles else None
+                unseen = self._unseen(trouble)
                 (r.by_nature if unseen else r.silent).append(wrong)
         # What stands in the table is what was counted one by one.
         things = self.site.records.objects.values()
@@ -243,7 +289,19 @@ class Audit:
                 one_by_one[e.body["tally"]] += 1
         assert table == dict(one_by_one), "the table isn't what was counted"
         heard = {c.fish.n for c in self.site.causes.values() if c.fish is not None}
-        r.lost = [repr(f) for f in self.fishes if f.n not in counted and f.n in heard and f.trouble not in ("undo by a helper", "open mouth unnoticed", "card forgotten")]
+        r.lost = [
+            repr(f)
+            for f in self.fishes
+            if f.n not in counted
+            and f.n in heard
+            and f.trouble not in ("undo by a helper", "open mouth unnoticed", "card forgotten")
+        ]
+
+    def _unseen(self, trouble: str | None) -> str | None:
+        return self.troubles[trouble].unseen if trouble is not None and trouble in self.troubles else None
+
+    def _asked(self, seq: int) -> bool:
+        return seq in self.readings and bool(self._questions_on(self.readings[seq]))
 
     def _readings(self, r: Report) -> None:
         hit = {p.fish + d for p in self.site.planted for d in (0, 1)}
@@ -312,7 +370,7 @@ def sign_of(kind: str, body: Mapping[str, object]) -> str | None:
             return f"told {body['code']}"
         case "closed" if body["end"] in ("lost", "void", "incomplete"):
             return f"end {body['end']}"
-        case "act" | "scan" if " of previous" in " ".join([*map(str, body.get("args", ()))]):
+        case "scan" if "OF.PREVIOUS" in str(body["text"]):
             return "mended of previous"
         case "species" if body.get("before"):
             return "species changed"

@@ -35,7 +35,9 @@ class Pan:
     TALKS_S = 1.5
     """How long after a change its frames are sent on: later ones would say the same."""
 
-    def __init__(self, site: Site, name: str, *, division: float = 1.0, noise: float = 0.25, start: float = 0.0) -> None:
+    def __init__(
+        self, site: Site, name: str, *, division: float = 1.0, noise: float = 0.25, start: float = 0.0
+    ) -> None:
         self.site, self.name, self.division, self.noise = site, name, division, noise
         self.lies: list[tuple[Fish, str]] = []
         """Fish (or their parts) that lie on it, each with what the scale then shows of it."""

@@ -94,6 +94,7 @@ class Lab(Person):
     def redo(self, fish: Fish, what: str) -> Doing:
         if self.site.on and self.site.bench.in_hand(self.place) is None and self.world.happens(NOTICES):
             yield from self.call(fish)  # the page shows no fish: it was put away
+            self.site.act(f"as {what}", self.place, None)
         if what in ON_BALANCE:
             self.balance.print(fish.true[what], fish, what)
             yield 2.0

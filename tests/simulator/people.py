@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
-from thwart.bench.state import Measurement
+from thwart.bench.state import Measurement, Specimen
 from thwart.entries import Entry
 
 from .instruments import Board, Pan
@@ -33,7 +33,7 @@ class Envelopes:
 
     def fill(self, label: str, fish: Fish) -> None:
         """The fish's otoliths go into it."""
-        self.hold[label] = fish
+        self.hold = {k: f for k, f in self.hold.items() if f is not fish} | {label: fish}
         fish.done.add("label")
 
 
@@ -84,6 +84,12 @@ class Person:
         while self.world.now < end and not any(wanted(e) for e in self.heard[mark:]):
             yield 0.2
 
+    def light(self) -> Doing:
+        """While the page is dark people mostly wait."""
+        if not self.site.on and self.world.happens(NOTICES):
+            while not self.site.on:
+                yield 0.5
+
     def sees(self, key: str) -> bool:
         """Whether the page shows this measurand (or field) for the fish in hand here."""
         if not self.site.on:
@@ -97,6 +103,7 @@ class Person:
 
     def say(self, words: str, cause: Cause | None = None) -> Doing:
         """Scan the card of an act; scan it again when nothing is heard."""
+        yield from self.light()
         for _ in range(3):
             mark = self.mark()
             self.site.card(self.scanner, words, cause)
@@ -119,6 +126,7 @@ class Person:
 
     def touch(self, fish: Fish, what: str, off: float = 0.0, trouble: str | None = None) -> Doing:
         """One touch, and what is heard of it."""
+        yield from self.light()
         mark = self.mark()
         known = what in fish.done
         self.board.touch(fish.true[what] + off + self.rng.choice((-1, 0, 0, 0, 1)), fish, what, trouble)
@@ -134,6 +142,7 @@ class Person:
     def weigh(self, fish: Fish, what: str = "whole_mass", hold_s: float = 0.8) -> Doing:
         """Lay, wait, listen, lift."""
         for _ in range(3):
+            yield from self.light()
             mark = self.mark()
             self.pan.lay(fish, what)
             yield from self.wait(mark, _about_mass, 3.0)
@@ -163,7 +172,15 @@ class Person:
                 if not rightly:
                     yield from self.say("undo" if again else "again")
                 elif code == "again-or-next":
-                    yield from self.say("again" if again else "next")
+                    yield from self.say("again" if again or self.knows(said.specimen_id, fish) else "next")
+                elif (
+                    again is False
+                    and code == "again-or-new"
+                    and self._pan is not None
+                    and self._board is None
+                    and not self.knows(said.specimen_id, fish)
+                ):
+                    yield from self.say("stands")  # another fish is shown than lies here
                 elif self.pending is not None:
                     yield from self.late_scan()
                     yield from self.redo(fish, what)
@@ -193,10 +210,20 @@ class Person:
             case _:
                 pass  # heard, and left
 
+    def knows(self, specimen_id: str | None, fish: Fish) -> bool:
+        """The page shows species and lengths of the fish that is asked about: are they this one's?"""
+        shown = self.site.bench.get(Specimen, specimen_id) if specimen_id is not None and self.site.on else None
+        seq = shown.values.get("total_length") if shown is not None else None
+        m = self.site.bench.get(Measurement, seq) if seq is not None else None
+        cause = self.site.causes.get(m.reading_seq or 0) if m is not None else None
+        return cause is not None and cause.fish is fish
+
     def right_lengths(self, fish: Fish) -> Doing:
         """Compare the lengths on the page with the fish on the board, and measure anew what is off."""
         for key, cause in self.on_the_page():
-            if key.endswith("length") and not (cause is not None and cause.fish is fish and cause.right and cause.what == key):
+            if key.endswith("length") and not (
+                cause is not None and cause.fish is fish and cause.right and cause.what == key
+            ):
                 yield from self.say(f"as {key}")
                 mark = self.mark()
                 self.board.touch(fish.true[key], fish, key)
@@ -210,7 +237,7 @@ class Person:
         """What stands of the fish in hand here, with what really was behind each number: a person sees whether it is so."""
         specimen = self.site.bench.in_hand(self.place) if self.site.on else None
         out = []
-        for key, seq in (specimen.values.items() if specimen is not None else ()):
+        for key, seq in specimen.values.items() if specimen is not None else ():
             m = self.site.bench.get(Measurement, seq)
             out.append((key, None if m is None else self.site.causes.get(m.reading_seq or 0)))
         return out
@@ -225,6 +252,7 @@ class Person:
     def redo(self, fish: Fish, what: str) -> Doing:
         """Measure it once more."""
         yield 1.0
+        yield from self.light()
         if what.endswith("length"):
             self.board.touch(fish.true[what], fish, what)
             yield 1.5
@@ -265,6 +293,7 @@ class Person:
         if fill:
             self.envelopes.fill(label, fish)
         for _ in range(3):
+            yield from self.light()
             mark = self.mark()
             self.scan(label, fish)
             yield 1.2

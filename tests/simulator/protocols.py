@@ -109,6 +109,7 @@ quantity = "mass"
 {SPECIES}{RATIOS}{SEX}{ENVELOPES}
 """ + ('\n[tags]\nlabel = "T##"\n' if tags else "")
 
+
 LAB_PROTOCOL = f"""
 name = "lab"
 flow = "revisit"

@@ -42,6 +42,8 @@ port = "/dev/scanner_knife"
 places = ["knife"]
 """
 
+#: These need a second fish on the table, so they happen there or not at all.
+AT_THE_SCALE = ("overtaken", "next laid before last lifted")
 #: How often somebody in a row sees that the page shows another species, or a length far off.
 SEES_SPECIES, SEES_LENGTH = 0.5, 0.2
 
@@ -74,8 +76,18 @@ class Hand(Person):
             self.site.scan(self.scanner, text, Cause(fish, "tag", True, fish.trouble, text))
             yield 1.0
             elsewhere = any(e.body["code"] == "tag-elsewhere" for e in self.since(mark, "refused"))
+            if any(
+                e.body["code"] in ("hand-full", "has-tag") for e in self.since(mark, "refused")
+            ) and self.world.happens(NOTICES):
+                yield from self.say("next")  # the page still shows one that is done here
+                mark = self.mark()
+                self.site.scan(self.scanner, text, Cause(fish, "tag", True, fish.trouble, text))
+                yield 1.0
+                elsewhere = any(e.body["code"] == "tag-elsewhere" for e in self.since(mark, "refused"))
             waits = self.site.bench.place(self.place).queue if self.site.on else ()
-            if (elsewhere or any(e.body["code"] == "overtaken" for e in self.since(mark, "noted"))) and self.world.happens(NOTICES):
+            if (
+                elsewhere or any(e.body["code"] == "overtaken" for e in self.since(mark, "noted"))
+            ) and self.world.happens(NOTICES):
                 yield from self.clear_ghosts(waits, fish)
                 self.site.scan(self.scanner, text, Cause(fish, "tag", True, fish.trouble, text))
                 yield 1.0
@@ -89,7 +101,12 @@ class Hand(Person):
         here = {self.tags.on.get(f.n) for f in [fish, *self.before_me.lies]}
         for ident in waits:
             shown = self.site.bench.get(Specimen, ident) if self.site.on else None
-            if shown is None or shown.tag is None or shown.tag in here or self.site.bench.place(self.place).in_hand is not None:
+            if (
+                shown is None
+                or shown.tag is None
+                or shown.tag in here
+                or self.site.bench.place(self.place).in_hand is not None
+            ):
                 continue
             self.site.scan(self.scanner, shown.tag, Cause(None, "tag", True, None, shown.tag))
             yield 1.0
@@ -107,7 +124,6 @@ class Hand(Person):
         while not table.lies and not last():
             yield 0.3
 
-
     def takes_it_for_another(self, fish: Fish) -> bool:
         """Looks at the page before working on it: is the fish it shows here this one? Mostly people don't look."""
         if not self.site.on:
@@ -121,7 +137,10 @@ class Hand(Person):
             return self.world.happens(SEES_SPECIES)
         seq = shown.values.get("total_length")
         length = self.site.bench.get(Measurement, seq) if seq is not None else None
-        off = length is not None and abs(float(length.value) - fish.true["total_length"]) > 0.2 * fish.true["total_length"]
+        off = (
+            length is not None
+            and abs(float(length.value) - fish.true["total_length"]) > 0.2 * fish.true["total_length"]
+        )
         return off and self.world.happens(SEES_LENGTH)
 
 
@@ -131,7 +150,9 @@ class Measurer(Hand):
     def work(self, row: Row) -> Doing:
         for i, fish in enumerate(row.fishes):
             following = row.fishes[i + 1] if i + 1 < len(row.fishes) else None
-            planted = self.site.plant(fish.trouble, fish.n) if fish.trouble else None
+            planted = (
+                self.site.plant(fish.trouble, fish.n) if fish.trouble and fish.trouble not in AT_THE_SCALE else None
+            )
             self.holds = fish
             for _ in range(40):
                 if not row.careful or fish.trouble == "too fast" or not self._waits_in_sight():
@@ -190,7 +211,9 @@ class Measurer(Hand):
         if self.on_the_page() and self.world.happens(NOTICES):
             yield from self.say("next")  # the page still shows the fish before: it is off the board
         if trouble == "wrong species, mended late":
-            yield from self.species(fish, self.rng.choice([s for s in ("perch", "roach") if s != fish.species]), trouble)
+            yield from self.species(
+                fish, self.rng.choice([s for s in ("perch", "roach") if s != fish.species]), trouble
+            )
         else:
             yield from self.species(fish)
         for what in LENGTHS:
@@ -246,6 +269,7 @@ class Weigher(Hand):
             at = 0
             if row.shuffle and len(row.to_scale.lies) > 1:
                 at, row.shuffle = 1, False
+                self._planted("overtaken", row.to_scale.lies[0])
             fish = row.to_scale.lies.pop(at)
             yield 0.8
             yield from self._one(fish, row)
@@ -299,6 +323,7 @@ class Weigher(Hand):
                 mark = self.mark()
                 self.pan.lay(fish)
                 yield from self.wait(mark, lambda e: e.kind == "measured")
+                self._planted(fish.trouble, fish)
                 following = row.to_scale.lies[0]
                 self.pan.trouble = fish.trouble
                 self.pan.lay(following)
@@ -328,7 +353,13 @@ class Weigher(Hand):
                 yield from self.weigh_here(fish)
         if fish.trouble == "overboard":
             fish.gone = True
+            mark = self.mark()
             yield from self.say("lost")
+            if self.since(mark, "refused") and self.world.happens(NOTICES):  # it had gone on when it was lifted
+                for _ in range(2):
+                    self.site.act("lost", "knife", None)
+                    yield 1.0
+                return
             yield from self.say("lost")
             return
         if fish.trouble == "dropped after the scale":
@@ -336,9 +367,14 @@ class Weigher(Hand):
             return
         yield from self.hand_on(fish, row.to_knife)
 
+    def _planted(self, name: str, fish: Fish) -> None:
+        planted = self.site.plant(name, fish.n)
+        self.world.at(60.0, lambda: setattr(planted, "last_seq", self.site.entries[-1].seq))
+
     def weigh_here(self, fish: Fish) -> Doing:
         """Lay, listen, lift; lay again when nothing was said."""
         for _ in range(3):
+            yield from self.light()
             mark = self.mark()
             self.pan.lay(fish)
             yield from self.wait(mark, lambda e: e.kind in ("measured", "asked", "noted"), 3.0)
@@ -394,13 +430,14 @@ class Cutter(Hand):
             label = self.envelopes.take()
             self.envelopes.fill(label, fish)
             at = self.rng.choice([i for i, c in enumerate(label) if c.isdigit()])
-            self.scan(label, fish, trouble, label[:at] + str((int(label[at]) + self.rng.randint(1, 9)) % 10) + label[at + 1 :])
+            self.scan(
+                label, fish, trouble, label[:at] + str((int(label[at]) + self.rng.randint(1, 9)) % 10) + label[at + 1 :]
+            )
             yield 1.5
             yield from self.envelope(fish, label)
         else:
             yield from self.envelope(fish)
         self.tags.off(fish)
-
 
     def _back_to_the_scale(self, fish: Fish, row: Row) -> None:
         if fish.n in row.handed_back:
@@ -441,7 +478,9 @@ class Row:
         self.envelopes = Envelopes(site)
         self.careful = careful
         self.tags = Tags(tags)
-        self.measurer = Measurer(site, "board", envelopes=self.envelopes, scanner="scanner_board", board=Board(site, "board"))
+        self.measurer = Measurer(
+            site, "board", envelopes=self.envelopes, scanner="scanner_board", board=Board(site, "board")
+        )
         self.weigher = Weigher(site, "scale", envelopes=self.envelopes, scanner="scanner_scale", pan=Pan(site, "scale"))
         self.cutter = Cutter(site, "knife", envelopes=self.envelopes, scanner="scanner_knife")
         for hand in (self.measurer, self.weigher, self.cutter):

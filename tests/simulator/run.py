@@ -12,7 +12,7 @@ from .people import Envelopes
 from .protocols import FIELD_PROTOCOL, LAB_PROTOCOL, SOLO_PROTOCOL, TALLY_PROTOCOL, row_protocol
 from .site import Site
 from .troubles import LAB, ROW, SOLO, TAGGED, TALLY, Trouble
-from .world import World, catch
+from .world import Fish, World, catch
 
 
 @dataclass(frozen=True)
@@ -34,12 +34,17 @@ def plan(world: World, troubles: Mapping[str, Trouble], hard: float) -> str | No
     return None
 
 
+def planned(world: World, fishes: list[Fish], troubles: Mapping[str, Trouble], hard: float) -> list[Fish]:
+    """What goes wrong with each; with the last one nothing, since some troubles need a fish that follows."""
+    for fish in fishes[:-1]:
+        fish.trouble = plan(world, troubles, hard)
+    return fishes
+
+
 def run_solo(day: Day) -> tuple[Report, Site]:
     world = World(day.seed)
     site = Site(world, solo.BENCH, SOLO_PROTOCOL)
-    fishes = catch(day.fish, world.rng)
-    for fish in fishes:
-        fish.trouble = plan(world, SOLO, day.hard)
+    fishes = planned(world, catch(day.fish, world.rng), SOLO, day.hard)
     envelopes = Envelopes(site)
     person = solo.Solo(
         site, "table", envelopes=envelopes, board=Board(site, "board"), pan=Pan(site, "scale"), pedal="pedal"
@@ -52,10 +57,8 @@ def run_solo(day: Day) -> tuple[Report, Site]:
 def run_row(day: Day, *, tags: bool = False) -> tuple[Report, Site]:
     world = World(day.seed)
     site = Site(world, row.BENCH, row_protocol(tags))
-    fishes = catch(day.fish, world.rng)
     troubles = TAGGED if tags else ROW
-    for fish in fishes:
-        fish.trouble = plan(world, troubles, day.hard)
+    fishes = planned(world, catch(day.fish, world.rng), troubles, day.hard)
     hands = row.Row(site, fishes, tags=tags)
     hands.start()
     world.run()
@@ -63,9 +66,20 @@ def run_row(day: Day, *, tags: bool = False) -> tuple[Report, Site]:
     return Audit(site, fishes, hands.envelopes.hold, troubles).report(), site
 
 
+def run_tagged(day: Day) -> tuple[Report, Site]:
+    """A row whose fish carry scanned tags."""
+    return run_row(day, tags=True)
+
+
 def run_lab(day: Day) -> tuple[Report, Site]:
     world = World(day.seed)
-    site = Site(world, lab.BENCH.replace('serves = ["thawed_whole_mass", "thawed_gutted_mass"]', "").replace('serves = ["gonad_mass", "liver_mass"]', ""), FIELD_PROTOCOL)
+    site = Site(
+        world,
+        lab.BENCH.replace('serves = ["thawed_whole_mass", "thawed_gutted_mass"]', "").replace(
+            'serves = ["gonad_mass", "liver_mass"]', ""
+        ),
+        FIELD_PROTOCOL,
+    )
     fishes = catch(day.fish, world.rng)
     envelopes = Envelopes(site)
     board = Board(site, "board")
@@ -73,8 +87,7 @@ def run_lab(day: Day) -> tuple[Report, Site]:
     world.run()
     site.ears.clear()
     site.becomes(lab.BENCH, LAB_PROTOCOL)
-    for fish in fishes:
-        fish.trouble = plan(world, LAB, day.hard)
+    planned(world, fishes, LAB, day.hard)
     person = lab.Lab(site, "table", envelopes=envelopes, board=board, pan=Pan(site, "scale"))
     person.balance = Balance(site, "balance")
     person.labels = {fish.n: label for label, fish in envelopes.hold.items()}
@@ -86,9 +99,7 @@ def run_lab(day: Day) -> tuple[Report, Site]:
 def run_tally(day: Day) -> tuple[Report, Site]:
     world = World(day.seed)
     site = Site(world, tally.BENCH, TALLY_PROTOCOL)
-    fishes = catch(day.fish, world.rng)
-    for fish in fishes:
-        fish.trouble = plan(world, TALLY, day.hard)
+    fishes = planned(world, catch(day.fish, world.rng), TALLY, day.hard)
     # It keeps no envelopes; the stack stands for nothing here.
     person = tally.Tally(site, "table", envelopes=Envelopes(site), board=Board(site, "board"))
     world.person(person.work(fishes))
@@ -104,7 +115,7 @@ def table(report: Report, troubles: Mapping[str, Trouble]) -> str:
     lines = ["| trouble | planted | seen | seen as |", "| --- | --- | --- | --- |"]
     for name in sorted(report.planted):
         n = report.planted[name]
-        signs = ", ".join(f"{sign} {k}" for sign, k in report.seen.get(name, {}).most_common(5))  # type: ignore[attr-defined]
+        signs = ", ".join(f"{sign} {k}" for sign, k in report.seen[name].most_common(5))
         seen = "by nature not" if troubles[name].unseen else f"{n - report.unseen[name]}"
         lines.append(f"| {name} | {n} | {seen} | {signs} |")
     return "\n".join(lines)

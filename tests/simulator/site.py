@@ -21,7 +21,7 @@ from thwart.entries import Entry, Stamp, canonical
 from thwart.service.clock import Clock, utc_text
 from thwart.service.lines import Inbox, Item, Line
 
-from .world import MS, S, Cause, Planted, World
+from .world import MS, Cause, Planted, S, World
 
 #: The day begins here.
 _UTC_NS = 1_780_000_000 * S

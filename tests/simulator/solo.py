@@ -323,7 +323,7 @@ class Solo(Person):
         yield from self.measured(fish)
         yield from self.glance(fish)
         yield from self.code(fish)
-        used = [label for label in self.envelopes.hold][-4:]
+        used = list(self.envelopes.hold)[-4:]
         if used:
             self.scan(self.rng.choice(used), fish, "used envelope")
             yield 1.5
@@ -400,7 +400,11 @@ class Solo(Person):
         yield 2.0
         self.site.replug(self.board.name)
         yield 0.05
-        self.site.bytes(self.board.name, f"{round(fish.true[self.LENGTHS[0]]) % 100:d} mm\r\n".encode(), Cause(None, "total_length", False, "board unplugged"))
+        self.site.bytes(
+            self.board.name,
+            f"{round(fish.true[self.LENGTHS[0]]) % 100:d} mm\r\n".encode(),
+            Cause(None, "total_length", False, "board unplugged"),
+        )
         yield 1.0
         yield from self.lengths(fish, self.LENGTHS)
         yield from self.measured(fish)

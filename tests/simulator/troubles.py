@@ -62,9 +62,14 @@ _KEPT_IN_A_ROW = (
 )  # fmt: skip
 
 _UNMARKED = "a fish is out of the row and nobody said so: the next one is taken for it, and so on"
+_NEVER = "water or a hand makes a fish that never was, or takes the next one for it, and so on"
 
 ROW: Mapping[str, Trouble] = {
     **{name: SOLO[name] for name in _KEPT_IN_A_ROW},
+    "overboard": Trouble(SOLO["overboard"].rate, slips=_UNMARKED),
+    "hosing": Trouble(SOLO["hosing"].rate, slips=_NEVER),
+    "leans on the empty pan": Trouble(SOLO["leans on the empty pan"].rate, slips=_NEVER),
+    "power cut": Trouble(SOLO["power cut"].rate, slips="the bench was dark and somebody went on: a fish passed unseen"),
     "overtaken": Trouble(0.002, "two fish change places between two people, and nothing they carry says which is which"),
     "too fast": Trouble(0.002),
     "skipped place": Trouble(0.003, slips=_UNMARKED),
@@ -79,7 +84,16 @@ TAGGED: Mapping[str, Trouble] = {
     "overtaken": Trouble(ROW["overtaken"].rate),
 }
 
-_KEPT_IN_THE_LAB = ("lifted early", "leans, lets go", "leans throughout", "misread label", "used envelope", "undo by a helper", "scale unplugged", "power cut")
+_KEPT_IN_THE_LAB = (
+    "lifted early",
+    "leans, lets go",
+    "leans throughout",
+    "misread label",
+    "used envelope",
+    "undo by a helper",
+    "scale unplugged",
+    "power cut",
+)
 LAB: Mapping[str, Trouble] = {
     **{name: SOLO[name] for name in _KEPT_IN_THE_LAB},
     "neighbour's jar": Trouble(0.003),

@@ -60,8 +60,8 @@ def take_head(bench: Bench, place: str) -> Specimen | None:
     if here.in_hand is not None or not here.queue:
         return bench.in_hand(place)
     fish = take(bench, place, here.queue[0])
-    if fish.tag is not None:  # an assumption, where a scan could have told
-        args = {"number": fish.number, "place": place, "tag": fish.tag}
+    if bench.setup.protocol.tags is not None:  # an assumption, where a scan could have told
+        args = {"number": fish.number, "place": place, "tag": fish.tag or "(it has none)"}
         ask(bench, place, fish, Finding("unscanned", 3, args), about=fish.opened_seq, quiet=True)
     return fish
 
