@@ -150,9 +150,7 @@ class Measurer(Hand):
     def work(self, row: Row) -> Doing:
         for i, fish in enumerate(row.fishes):
             following = row.fishes[i + 1] if i + 1 < len(row.fishes) else None
-            planted = (
-                self.site.plant(fish.trouble, fish.n) if fish.trouble and fish.trouble not in AT_THE_SCALE else None
-            )
+            planted = self.site.plant(fish.trouble, fish.n) if fish.trouble and self._matters(fish) else None
             self.holds = fish
             for _ in range(40):
                 if not row.careful or fish.trouble == "too fast" or not self._waits_in_sight():
@@ -164,6 +162,12 @@ class Measurer(Hand):
                 self.world.at(60.0, lambda p=planted: setattr(p, "last_seq", self.site.entries[-1].seq))  # type: ignore[misc]
             yield self.rng.uniform(2.0, 5.0)
         row.measured_all = True
+
+    def _matters(self, fish: Fish) -> bool:
+        """Whether what goes wrong with it goes wrong here and now."""
+        if fish.trouble == "too fast":
+            return self.tags.carried or self._waits_in_sight()
+        return fish.trouble not in AT_THE_SCALE
 
     def _waits_in_sight(self) -> bool:
         """Whether the page still shows a fish waiting before the scale."""
