@@ -113,8 +113,7 @@ class Measurer(Person):
         return _number(self.card("cards", "again", "measured"))
 
     def _hurried(self, fish: Fish, i: int) -> int:
-        """The next one is touched while the one before still lies there; the foot on the pedal bounces."""
-        self.card("cards", f"species {fish.species}", "species")
+        """The next one is touched, its species unsaid, while the one before still lies there; the foot on the pedal bounces."""
         self.touch(fish.length_mm, kind="asked", code="again-or-next")
         self.plant("hurried board", i + 1, "presses the pedal (`next`), and the foot bounces", "refused: pressed again",
                    "SELECT count(*) FROM entry WHERE kind = 'refused' AND data LIKE '%dead-time%'")  # fmt: skip
@@ -128,6 +127,7 @@ class Measurer(Person):
         mark = self.stage.ears.mark()
         heard = self.do("next", bounce, "measured")
         self.hears(mark, "no room", "told", code="stays")
+        self.card("cards", f"species {fish.species}", "species")
         self.breathe()
         return _number(heard)
 
