@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from . import lab, row, solo, tally
@@ -22,6 +22,9 @@ class Day:
     fish: int
     seed: int
     hard: float = 1.0
+    pace: float = 0.0
+    """How many real seconds a second lasts: for a real service."""
+    make: Callable[[World, str, str], Site] = Site
 
 
 def plan(world: World, troubles: Mapping[str, Trouble], hard: float) -> str | None:
@@ -43,26 +46,28 @@ def planned(world: World, fishes: list[Fish], troubles: Mapping[str, Trouble], h
 
 def run_solo(day: Day) -> tuple[Report, Site]:
     world = World(day.seed)
-    site = Site(world, solo.BENCH, SOLO_PROTOCOL)
+    site = day.make(world, solo.BENCH, SOLO_PROTOCOL)
     fishes = planned(world, catch(day.fish, world.rng), SOLO, day.hard)
     envelopes = Envelopes(site)
     person = solo.Solo(
         site, "table", envelopes=envelopes, board=Board(site, "board"), pan=Pan(site, "scale"), pedal="pedal"
     )
     world.person(person.work(fishes))
-    world.run()
+    world.run(day.pace)
+    site.close()
     return Audit(site, fishes, envelopes.hold, SOLO).report(), site
 
 
 def run_row(day: Day, *, tags: bool = False) -> tuple[Report, Site]:
     world = World(day.seed)
-    site = Site(world, row.BENCH, row_protocol(tags))
+    site = day.make(world, row.BENCH, row_protocol(tags))
     troubles = TAGGED if tags else ROW
     fishes = planned(world, catch(day.fish, world.rng), troubles, day.hard)
     hands = row.Row(site, fishes, tags=tags)
     hands.start()
-    world.run()
+    world.run(day.pace)
     hands.end()
+    site.close()
     return Audit(site, fishes, hands.envelopes.hold, troubles).report(), site
 
 
@@ -73,7 +78,7 @@ def run_tagged(day: Day) -> tuple[Report, Site]:
 
 def run_lab(day: Day) -> tuple[Report, Site]:
     world = World(day.seed)
-    site = Site(
+    site = day.make(
         world,
         lab.BENCH.replace('serves = ["thawed_whole_mass", "thawed_gutted_mass"]', "").replace(
             'serves = ["gonad_mass", "liver_mass"]', ""
@@ -84,7 +89,7 @@ def run_lab(day: Day) -> tuple[Report, Site]:
     envelopes = Envelopes(site)
     board = Board(site, "board")
     world.person(lab.Field(site, "table", envelopes=envelopes, board=board, pan=Pan(site, "scale")).work(fishes))
-    world.run()
+    world.run(day.pace)
     site.ears.clear()
     site.becomes(lab.BENCH, LAB_PROTOCOL)
     planned(world, fishes, LAB, day.hard)
@@ -92,18 +97,20 @@ def run_lab(day: Day) -> tuple[Report, Site]:
     person.balance = Balance(site, "balance")
     person.labels = {fish.n: label for label, fish in envelopes.hold.items()}
     world.person(person.work([f for f in fishes if f.n in person.labels]))
-    world.run()
+    world.run(day.pace)
+    site.close()
     return Audit(site, fishes, envelopes.hold, LAB).report(), site
 
 
 def run_tally(day: Day) -> tuple[Report, Site]:
     world = World(day.seed)
-    site = Site(world, tally.BENCH, TALLY_PROTOCOL)
+    site = day.make(world, tally.BENCH, TALLY_PROTOCOL)
     fishes = planned(world, catch(day.fish, world.rng), TALLY, day.hard)
     # It keeps no envelopes; the stack stands for nothing here.
     person = tally.Tally(site, "table", envelopes=Envelopes(site), board=Board(site, "board"))
     world.person(person.work(fishes))
-    world.run()
+    world.run(day.pace)
+    site.close()
     audit = Audit(site, fishes, {}, TALLY)
     report = audit.report()
     audit.tallied(report)

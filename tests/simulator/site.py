@@ -125,6 +125,9 @@ class Site:
         for stream in self.streams:
             stream.talk()
 
+    def close(self) -> None:
+        """The day is over."""
+
     def becomes(self, bench: str, protocol: str) -> None:
         """The bench is set up anew, on the same ledger."""
         self.power_off()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import heapq
 import math
 import random
+import time
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 
@@ -121,10 +122,15 @@ class World:
             return
         self.at(wait, lambda: self._on(doing))
 
-    def run(self) -> None:
-        """Until everybody has finished."""
+    def run(self, pace: float = 0.0) -> None:
+        """Until everybody has finished. `pace`: how many real seconds a second lasts."""
+        began, since = time.monotonic(), self.now
         while self._busy and self._due:
-            self.now, _, do = heapq.heappop(self._due)
+            due, _, do = heapq.heappop(self._due)
+            self.now = due
+            if pace:
+                time.sleep(max(0.0, began + (due - since) / S * pace - time.monotonic()))
+                self.now = max(due, since + round((time.monotonic() - began) / pace * S))
             do()
 
     def happens(self, chance: float) -> bool:
