@@ -34,6 +34,7 @@ LISTS = {
     "state of a question": typing.get_args(state.QuestionState),
     "state of a container": typing.get_args(state.ContainerState),
     "reason why a value is missing": acts.MISSING_REASONS,
+    "why something is mended": acts.MEND_REASONS,
     "how a value came by hand": acts.HAND,
 }
 

@@ -62,6 +62,10 @@ ACTS: dict[str, Act] = {
             "split", two_steps=True),
         Act("slide", "MEASURAND FROM TO +1|-1", "moves one measurand of a range of fish to the neighbour (a mend)", "value",
             "slide whole_mass 118 131 +1", two_steps=True),
+        Act("mend", "value NUMBER MEASURAND VALUE UNIT REASON | missing NUMBER MEASURAND WHY REASON | swap NUMBER NUMBER MEASURAND REASON | "
+            "fields NUMBER MEASURAND MEASURAND REASON | unit FROM TO MEASURAND UNIT REASON | species NUMBER NAME REASON, each [by NAME] [see EVIDENCE]",
+            "corrects later: a value, one that isn't any, the values of two fish, two values of one, the unit of a range, a species", "value",
+            "mend value 118 whole_mass 312 g misread by ida see photo 12"),
         Act("leaves", "", "takes the fish out of the row: it is closed where it is", "fish", "leaves"),
         Act("park", "", "sets the fish apart; it comes back later", "fish", "park"),
         Act("back", "[NUMBER]", "what was set apart, last or by number, is in hand again", "fish", "back"),
@@ -91,5 +95,10 @@ def table() -> str:
 
 #: Why a value is missing. A closed list.
 MISSING_REASONS = ("not-attempted", "not-found", "could-not-tell", "broken", "mislaid", "too-light", "beyond")
+#: Why something is mended. A closed list.
+MEND_REASONS = (
+    "misread", "misheard", "mistyped", "wrong-fish", "exchanged", "slipped", "wrong-unit", "wrong-species", "not-tared",
+    "measured-again", "other",
+)  # fmt: skip
 #: How a value came that no instrument sent. A closed list.
 HAND = ("pad", "tape", "balance", "transcribed")

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from .. import units
-from . import mending, pieces, row, tally, words
+from . import mending, mends, pieces, row, tally, words
 from .acts import ACTS, HAND, MISSING_REASONS
 from .filling import (
     about,
@@ -16,7 +16,6 @@ from .filling import (
     candidates,
     fill,
     give,
-    judge_again,
     last_of,
     observed,
     said_value,
@@ -58,6 +57,9 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
     args = [str(a) for a in body.get("args") or ()]
     if name == "batch":
         _batch(bench, body, args)
+        return
+    if name == "mend":
+        mends.mend(bench, body, args)
         return
     place = place_for(bench, body)
     here = bench.place(place)
@@ -177,7 +179,7 @@ def _batch_open(bench: Bench, places: Sequence[str], name: str, species: str | N
     if known is not None and (known.closed_utc is not None or species is not None):
         raise Refusal("batch-used", batch=words.shown(name))
     if species is not None:
-        species = _known_species(bench, species)
+        species = mends.known_species(bench, species)
     for at, place in enumerate(free):
         op = "join" if at or known is not None else "open"
         bench.decide(
@@ -374,18 +376,11 @@ def _recall(bench: Bench, place: str, args: Sequence[str]) -> None:
     recall(bench, place, numbered(bench, args[0]))
 
 
-def _known_species(bench: Bench, name: str) -> str:
-    species = bench.setup.protocol.species
-    if name != "unknown" and name not in species:
-        raise Refusal("unknown-species", name=words.shown(name), near=near(name, [*species, "unknown"]))
-    return name
-
-
 def _species(bench: Bench, place: str, args: Sequence[str]) -> None:
     left, named = split_of(bench, place, "species", args)
     if len(left) != 1:
         raise usage("species")
-    name = _known_species(bench, left[0])
+    name = mends.known_species(bench, left[0])
     if bench.setup.protocol.flow == "tally" and named is None:
         tally.stick(bench, place, species=name)
         return
@@ -394,18 +389,9 @@ def _species(bench: Bench, place: str, args: Sequence[str]) -> None:
         bench.decide("species", None, place=place, species=name, number=None)
         return
     before = fish.species
-    bench.decide("species", fish.specimen_id, place=place, species=name, number=fish.number)
-    fish = bench.need(Specimen, fish.specimen_id)
+    mends.declare(bench, place, fish, name)
     if named is None:
-        _said_otherwise(bench, place, fish, "species", before, name)
-    allowed = {s.key for s in bench.setup.protocol.slots_for(name)}
-    for key, m in standing(bench, fish).items():
-        if key not in allowed:
-            args_ = {"number": fish.number, "measurand": key, "species": bench.setup.protocol.species[name].title}
-            if not any(q.kind == "surplus" for q in about(bench, fish, {m.seq})):
-                ask(bench, place, fish, Finding("surplus", 3, args_), about=m.seq)
-    judge_again(bench, place, bench.need(Specimen, fish.specimen_id))
-    settle_ready(bench, fish.specimen_id)
+        _said_otherwise(bench, place, bench.need(Specimen, fish.specimen_id), "species", before, name)
 
 
 def _code(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -585,9 +571,7 @@ def _value(bench: Bench, place: str, args: Sequence[str]) -> None:
         raise usage("value")
     fish = fish_in_hand(bench, place, "value")
     slot = slot_named(bench, "value", args[0], fish)
-    unit = units.ucum(args[2])
-    if unit is None or units.quantity_of(unit) != slot.measurand.quantity:
-        raise Refusal("unknown-unit", act="value", unit=words.shown(args[2]), measurand=slot.key)
+    unit = mends.unit_of("value", args[2], slot)
     if not NUMBER.fullmatch(args[1]):
         raise Refusal("not-a-number", act="value", text=words.shown(args[1]))
     base = units.to_base(Decimal(args[1].replace(",", ".")), unit)
@@ -799,7 +783,7 @@ def _undo(bench: Bench, place: str, args: Sequence[str]) -> None:
             ask(bench, place, specimen, Finding("taken-back", 2, args_), about=reading.seq, quiet=True)
 
 
-#: `batch` isn't here: it is the one act that concerns several places at once.
+#: `batch` and `mend` aren't here: one concerns several places at once, the other no place's doings.
 DEEDS: Mapping[str, Deed] = {
     "over": pieces.over,
     "parts": pieces.parts,

@@ -148,10 +148,12 @@ def fill(
     supersedes: int | None = None,
     others: dict[str, Measurement] | None = None,
     one_of: int = 1,
+    aloud: bool = True,
 ) -> int:
     """Give a value (base unit) to a slot of a specimen, judge it, say so. Returns the measurement's seq.
 
-    `others` are the values to judge it with (None: all that stand); `one_of` is how many measurands it could have been.
+    `others` are the values to judge it with (None: all that stand); `one_of` is how many measurands it could have been;
+    not `aloud`: what is found goes onto the quiet list.
     """
     m = slot.measurand
     if others is None:
@@ -178,14 +180,14 @@ def fill(
         answer(bench, about(bench, specimen, {supersedes}))
     settle_about(bench, specimen, instrument=reading.instrument if reading else None, measurand=slot.key)
     specimen = bench.need(Specimen, specimen.specimen_id)
-    _say(bench, place, specimen, said, seq)
+    _say(bench, place, specimen, said, seq, aloud=aloud)
     if superseded is not None:
         fits_now(bench, place, specimen, but=seq)
     settle_ready(bench, specimen.specimen_id)
     return seq
 
 
-def _say(bench: Bench, place: str, specimen: Specimen, said: Opinion, seq: int) -> None:
+def _say(bench: Bench, place: str, specimen: Specimen, said: Opinion, seq: int, *, aloud: bool) -> None:
     """Ask or note what was found of a value; where it says again what was questioned, that stands, and nothing is asked."""
     if said.untold is not None and all(m.verdict != 2 or m.seq == seq for m in standing(bench, specimen).values()):
         bench.decide("told", specimen.specimen_id, place=place, code="no_model", text=said.untold)
@@ -198,7 +200,7 @@ def _say(bench: Bench, place: str, specimen: Specimen, said: Opinion, seq: int) 
                 reason="measured again",
             )  # fmt: skip
         elif finding.asks or not _stands(bench, specimen, finding):
-            ask(bench, place, specimen, finding, about=seq, quiet=not finding.asks)
+            ask(bench, place, specimen, finding, about=seq, quiet=not (aloud and finding.asks))
 
 
 def _stands(bench: Bench, specimen: Specimen, finding: Finding) -> bool:
@@ -252,7 +254,7 @@ def give(
     return seq
 
 
-def judge_again(bench: Bench, place: str, specimen: Specimen) -> None:
+def judge_again(bench: Bench, place: str, specimen: Specimen, *, aloud: bool = True) -> None:
     """Another species has other limits and relations: judge what it has anew. What a person stood by isn't asked twice."""
     asked_already = False
     for key in specimen.values:
@@ -283,7 +285,7 @@ def judge_again(bench: Bench, place: str, specimen: Specimen) -> None:
         asked = {q.kind for q in about(bench, specimen, {m.seq})}
         for finding in said.findings:
             if not m.stood_by and finding.code not in asked:
-                ask(bench, place, specimen, finding, about=m.seq, quiet=not finding.asks)
+                ask(bench, place, specimen, finding, about=m.seq, quiet=not (aloud and finding.asks))
 
 
 def observed(bench: Bench, specimen: Specimen, field: str) -> Coded | None:

@@ -77,9 +77,12 @@ def _learn(bench: Bench, place: str, specimen: Specimen) -> None:
     if after.ration != state.ration:
         body["ration"] = ration_line(after.ration)
     bench.decide("learned", specimen.specimen_id, place=place, taught=lesson.to_json(), **body)
+    said = {q.kind for q in bench.live_questions() if q.place == place} if findings else set()
     for found in findings:
         finding = _of_sequence(specimen, found, fish)
-        ask(bench, place, bench.need(Specimen, specimen.specimen_id), finding, about=None, quiet=not found.asks)
+        # What goes on is found again and again: it interrupts once.
+        quiet = not found.asks or found.cause in said
+        ask(bench, place, bench.need(Specimen, specimen.specimen_id), finding, about=None, quiet=quiet)
 
 
 def _asked(bench: Bench, specimen: Specimen) -> tuple[bool, float]:

@@ -56,6 +56,7 @@ REFUSALS: dict[str, str] = {
     "too-many": "{act}: {number} is beyond the most, {most}",
     "unknown-container": "{act}: no fish has container {label!r}",
     "container-taken": "{act}: container {label} belongs to fish {number}",
+    "nothing-to-mend": "mend: {number} has no {measurand}",
     "nothing-to-slide": "slide: from {first} to {last} there is nothing of {measurand}",
     "same-fish-twice": "same-as: {number} is the fish in hand",
     "batch-key": "batch: there is no {name!r}; {near}",

@@ -70,9 +70,11 @@ class Read:
 
 @dataclass
 class Survey:
-    """What the first pass learned of a table."""
+    """What the first pass learned of a table: rows by species (`every_row`), empty cells by measurand (`missing`) …"""
 
     rows: int = 0
+    every_row: dict[str, int] = field(default_factory=dict)
+    missing: dict[str, int] = field(default_factory=dict)
     points: dict[str, list[tuple[int, Specimen]]] = field(default_factory=dict)
     every: dict[str, int] = field(default_factory=dict)
     seen: dict[str, int] = field(default_factory=dict)
@@ -142,6 +144,9 @@ def survey(rows: Iterable[Row], layout: Layout, setup: Setup) -> Survey:
         out.rows = number
         read = read_row(number, row, layout, {})
         species = read.specimen.species
+        out.every_row[species] = out.every_row.get(species, 0) + 1
+        for measurand in read.missing:
+            out.missing[measurand] = out.missing.get(measurand, 0) + 1
         sizes = out.sizes.setdefault(species, {})
         for measurand, value in read.specimen.positive().items():
             if measurand in LENGTHS:
@@ -197,7 +202,8 @@ def _fits(fish: list[Specimen], model: SpeciesModel | None) -> list[Fitted]:
     ]
 
 
-def _with_fits(setup: Setup, fitted: Mapping[str, list[Fitted]]) -> Setup:
+def with_fits(setup: Setup, fitted: Mapping[str, list[Fitted]]) -> Setup:
+    """The setup with fitted relations among those of its models."""
     models = dict(setup.models)
     for species, fits in fitted.items():
         model = models.get(species, SpeciesModel())
@@ -207,7 +213,7 @@ def _with_fits(setup: Setup, fitted: Mapping[str, list[Fitted]]) -> Setup:
 
 def findings(rows: Iterable[Row], layout: Layout, setup: Setup, surveyed: Survey) -> Iterator[RowFinding]:
     """The second pass. Findings are verdicts 2 (said once per species), 3 and 4; a text that is no number is a 4."""
-    whole = _with_fits(setup, surveyed.fitted)
+    whole = with_fits(setup, surveyed.fitted)
     sequence = Sequence()
     state = State({f"{name}|whole|fresh": Learned(sizes=sizes) for name, sizes in surveyed.sizes.items()})
     said: set[str] = set()
@@ -236,7 +242,7 @@ def _without(number: int, fish: Specimen, setup: Setup, whole: Setup, surveyed: 
     if fish.species not in surveyed.fitted or len(kept) > LEAVE_OUT or all(n != number for n, _ in kept):
         return whole
     fits = _fits([s for n, s in kept if n != number], setup.models.get(fish.species))
-    return _with_fits(setup, {**surveyed.fitted, fish.species: fits})
+    return with_fits(setup, {**surveyed.fitted, fish.species: fits})
 
 
 def _unreadable(measurand: str, text: str) -> Finding:

@@ -36,6 +36,10 @@ COMMANDS = {
     "backup": Entry("past", "Copy the ledger while the bench runs, and verify the copy."),
     "rebuild": Entry("past", "Make the ledger's tables anew from its entries."),
     "migrate": Entry("past", "Bring a ledger's tables to this version, after a backup."),
+    "mend": Entry("mend", "Correct what was recorded."),
+    "history": Entry("history", "Tell one fish's whole story, in order."),
+    "check": Entry("check", "Run the bench's checks over a past table."),
+    "model": Entry("model", "Make species models from past tables, and show them."),
     "completion": Entry("completion", "Print what makes a shell complete thwart's words."),
 }
 

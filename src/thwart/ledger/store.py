@@ -248,6 +248,16 @@ class Ledger:
             for after_seq, text in rows:
                 yield self._entry(after_seq, text)
 
+    def inputs_of(self, specimen_id: str, after_seq: int) -> list[int]:
+        """Inputs after a seq that something was decided of a specimen by, in order."""
+        self._flush()
+        with self._guard:
+            rows = self._db.execute(
+                "SELECT DISTINCT input_seq FROM entry WHERE seq > ? AND specimen_id = ? ORDER BY input_seq",
+                (after_seq, specimen_id),
+            ).fetchall()
+        return [int(seq) for (seq,) in rows]
+
     def load_snapshot(self, before: int | None = None) -> tuple[int, str] | None:
         """The last snapshot as (seq, state), or the one before the one of `before`; None where there is none."""
         with self._guard:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import logging
 import random
 import signal
@@ -23,6 +21,7 @@ from ..ids import new_id
 from ..ledger import Ledger
 from ..ledger.faults import holder
 from ..ports import Supervisor
+from .at_rest import answered, configuration
 from .clerk import Clerk, groups
 from .clock import Clock
 from .control import Control
@@ -103,7 +102,8 @@ class Service:
         self.ledger.define_specimens_view(
             (s.key, "mm" if s.measurand.quantity == "length" else "g") for s in slots.values()
         )
-        self.clerk.begin([*self._configured(), Item("started", {"version": __version__, "config_sha256": self._hash})])
+        sha256, items = configuration(self.clerk.bench)
+        self.clerk.begin([*items, Item("started", {"version": __version__, "config_sha256": sha256})])
         self._control = Control(self.configured.config.control_port, self._answer)
         self._control.start(write_door(self.folder, self._control.port).token)
 
@@ -113,15 +113,6 @@ class Service:
         (self.folder / CONTROL).unlink(missing_ok=True)
         self.ledger.close()
         self._lock.release()
-
-    def _configured(self) -> list[Item]:
-        """The configuration goes into the ledger whole where it isn't there yet, else by its hash."""
-        setup = self.configured.setup.to_json()
-        text = json.dumps(setup, ensure_ascii=False, sort_keys=True)
-        self._hash = hashlib.sha256(text.encode()).hexdigest()
-        if self.clerk.bench.desk.config_sha256 == self._hash:
-            return []
-        return [Item("configured", {"config_sha256": self._hash, "setup": setup})]
 
     def wait(self) -> int:
         """Until stopped. Returns the exit code. Raises what ended it, if anything did."""
@@ -258,15 +249,7 @@ class Service:
             "via": str(request.get("via", "cli"))[:20], "ids": ids,
         }  # fmt: skip
         entries = self._ask("act", body, 20.0)
-        lines = lines_of(entries)
-        refused = next((e["body"] for e in lines if e["kind"] == "refused"), None)
-        said = [s["text"] for e in lines for s in e["said"]]
-        if refused is not None:
-            return {"ok": False, "error": refused["text"], "hint": "", "seq": entries[0].seq}
-        fault = next((e["body"] for e in lines if e["kind"] == "told" and e["body"].get("code") == "fault"), None)
-        if fault is not None:
-            return {"ok": False, "error": fault["text"], "hint": "please report it", "seq": entries[0].seq}
-        return {"ok": True, "seq": entries[0].seq, "said": said}
+        return answered(entries)
 
     def status(self) -> dict[str, Any]:
         """Everything `thwart status` shows."""

@@ -186,6 +186,7 @@ WAYS: list[tuple[str, Way]] = [
     ("too-many", after("pool 5000")),
     ("unknown-container", after("move K-00013 K-00021")),
     ("container-taken", doing(fish, lambda p: p.act("move K-00013 K-00013"))),
+    ("nothing-to-mend", doing(lambda p: p.touch(200), lambda p: p.act("mend missing 1 whole_mass mislaid mistyped"))),
     ("nothing-to-slide", doing(
         lambda p: p.touch(200), lambda p: p.act("slide whole_mass 1 1 +1"), lambda p: p.act("slide whole_mass 1 1 +1"),
     )),

@@ -119,6 +119,7 @@ CASES: list[tuple[str, str, Steps]] = [
     ("move", SOLO, [touch(212), lambda p: p.label(1), act("move K-00013 K-00030")]),
     ("same-as", SOLO, [touch(212), act("next"), touch(213), act("same-as 1"), act("same-as 1")]),
     ("split", SOLO, [touch(212), touch(260), act("again"), act("split"), act("split")]),
+    ("mend", SOLO, [touch(212), act("next"), act("mend value 1 total_length 221 mm misread by ida")]),
     ("slide", SOLO, [
         touch(212), act("next"), touch(213), act("next"), act("slide total_length 1 1 +1"),
         act("slide total_length 1 1 +1"),

@@ -1,0 +1,308 @@
+"""`thwart check` and `thwart model`: real tables, planted errors, and every kind of bad input."""
+
+from __future__ import annotations
+
+import builtins
+import csv
+import random
+from math import exp, log
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cli.conftest import Run
+from thwart.cli.check import COLUMNS
+from thwart.ledger import Ledger
+
+DATA = Path(__file__).parents[1] / "data"
+LAKE = (
+    "--species", "species", "--length", "total_length_cm:cm", "--length", "fork_length_cm:cm:fork",
+    "--length", "standard_length_cm:cm:standard", "--mass", "mass_g:g",
+)  # fmt: skip
+PERCH = ("--species", "perch", "--length", "tl:mm", "--mass", "w:g")
+
+
+def found(path: Path) -> list[dict[str, str]]:
+    with path.open(newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def table(path: Path, n: int = 60, **wrong: tuple[float, float]) -> Path:
+    """Sound perch from row 1 on; `rN=(mm, g)` replaces row N."""
+    rng = random.Random(3)
+    lines = ["tl,w"]
+    for row in range(1, n + 1):
+        mm = round(exp(rng.gauss(log(220), 0.2)))
+        g = round(exp(-11.87 + 3.1 * log(mm) + rng.gauss(0, 0.08)), 1)
+        mm_, g_ = wrong.get(f"r{row}", (mm, g))
+        lines.append(f"{mm_},{g_}")
+    path.write_text("\n".join(lines) + "\n")
+    return path
+
+
+def test_the_lake_fish(tmp_path: Path, run: Run) -> None:
+    out = tmp_path / "findings.csv"
+    code, told, err = run("check", DATA / "lake_fish_159.csv", *LAKE, "--out", out)
+    assert (code, err) == (0, "")
+    rows = found(out)
+    assert tuple(rows[0]) == COLUMNS
+    verdicts = {int(r["row"]): int(r["verdict"]) for r in rows}
+    assert verdicts[47] == 4  # its mass is 0, as published
+    assert {verdicts.get(n, 1) for n in (109, 143)} <= {1, 3}
+    assert "159 rows" in told
+    assert "fitted from this table" in told
+    assert "whole mass 1" in told  # row 14 has none
+
+
+@pytest.mark.parametrize(
+    ("wrong", "cause"),
+    [((220, 1060.0), "times_10"), ((220, 10.6), "tenth"), ((22, 106.0), "tenth"), ((2200, 106.0), "times_10")],
+)
+def test_planted_errors_are_found_by_row_and_cause(
+    tmp_path: Path, run: Run, wrong: tuple[float, float], cause: str
+) -> None:
+    out = tmp_path / "f.csv"
+    assert run("check", table(tmp_path / "t.csv", r17=wrong), *PERCH, "--out", out).code == 0
+    (hit,) = [r for r in found(out) if r["row"] == "17"]
+    assert (hit["cause"], hit["verdict"]) == (cause, "3")
+    assert float(hit["probability"]) > 0.5
+
+
+def test_a_model_made_from_one_table_checks_another(tmp_path: Path, run: Run) -> None:
+    model, out = tmp_path / "m.toml", tmp_path / "f.csv"
+    source = table(tmp_path / "past.csv", r5=(200, 900.0))
+    code, told, _ = run("model", "fit", source, *PERCH, "--source", "an invented catch", "--out", model)
+    assert code == 0
+    assert "beyond four scatters: row 5" in told
+    assert "times the median" in told
+    shown = run("model", "show", model, "perch").out
+    assert "source: an invented catch" in shown
+    assert "whole mass on total length: b 3.1" in shown or "b 3.0" in shown
+    (tmp_path / "few.csv").write_text("art;laenge;gewicht\nPERCH;22,0;106,5\nperch;25,1;1620\n")
+    code, told, _ = run(
+        "check", tmp_path / "few.csv", "--species", "art", "--length", "laenge:cm", "--mass", "gewicht:g",
+        "--model", model, "--out", out,
+    )  # fmt: skip
+    assert code == 0
+    assert "fitted" not in told
+    assert [(r["row"], r["cause"]) for r in found(out)] == [("2", "times_10")]
+
+
+def test_the_models_of_a_protocol_serve_too(tmp_path: Path, run: Run) -> None:
+    model = tmp_path / "m.toml"
+    run("model", "fit", table(tmp_path / "t.csv"), *PERCH, "--out", model)
+    protocol = tmp_path / "protocol.toml"
+    protocol.write_text(
+        'name = "p"\n[[measurands]]\nname = "total_length"\nquantity = "length"\n[[measurands]]\nname = "whole_mass"\n'
+        'quantity = "mass"\n'
+        + model.read_text().replace(
+            'title = "perch"',
+            'title = "perch"\nscientific = "Perca fluviatilis"\nlimits.total_length = { possible = [30, 600] }',
+        )
+    )
+    assert "possible 30 to 600 mm" in run("model", "show", protocol).out
+    (tmp_path / "x.csv").write_text("s,tl,w\nPerca fluviatilis,700,4000\n")
+    out = tmp_path / "f.csv"
+    run(
+        "check",
+        tmp_path / "x.csv",
+        "--species",
+        "s",
+        "--length",
+        "tl:mm",
+        "--mass",
+        "w:g",
+        "--model",
+        protocol,
+        "--out",
+        out,
+    )
+    assert [r["cause"] for r in found(out)] == ["beyond_limits"]
+
+
+def test_the_order_of_a_column_finds_a_slip(tmp_path: Path, run: Run) -> None:
+    path = table(tmp_path / "t.csv", 90)
+    lines = [line.split(",") for line in path.read_text().splitlines()[1:]]
+    for i in range(len(lines) - 1, 60, -1):
+        lines[i][1] = lines[i - 1][1]
+    rows = [f"{i},{mm},{g}" for i, (mm, g) in enumerate(lines, 1)]
+    random.Random(1).shuffle(rows)
+    path.write_text("n,tl,w\n" + "\n".join(rows) + "\n")
+    out = tmp_path / "f.csv"
+    assert run("check", path, *PERCH, "--order", "n", "--out", out).code == 0
+    slips = [r for r in found(out) if r["cause"] == "slip"]
+    assert slips  # it goes on, so it is found more than once
+    at = int(rows[int(slips[0]["row"]) - 1].split(",")[0])
+    assert 62 <= at <= 75
+    assert "slip" not in run("check", path, *PERCH).out
+
+
+def test_heights_and_weights_with_an_exchanged_row(tmp_path: Path, run: Run) -> None:
+    """Davis's data of people (1990, Appetite 15:13-21; data set Davis of the R package carData): row 12 is 166 kg, 57 cm."""
+    with (DATA / "davis_heights.csv").open(newline="") as file:
+        names = next(csv.reader(line for line in file if not line.startswith("#")))
+    mass = next(n for n in names if n.startswith("weight"))
+    height = next(n for n in names if n.startswith("height"))
+    out = tmp_path / "f.csv"
+    code, _, err = run(
+        "check",
+        DATA / "davis_heights.csv",
+        "--species",
+        "people",
+        "--length",
+        f"{height}:cm",
+        "--mass",
+        f"{mass}:kg",
+        "--out",
+        out,
+    )
+    assert (code, err) == (0, "")
+    hit = [r for r in found(out) if r["row"] == "12"]
+    assert hit
+    assert hit[0]["cause"] == "fields_exchanged"
+
+
+def test_a_ledger_needs_no_columns_named(day: Any, run: Run) -> None:
+    code, told, err = run("check", day.folder)
+    assert (code, err) == (0, "")
+    assert "1 rows" in told
+    with Ledger.open(day.folder / "ledger.db", readonly=True):
+        pass
+
+
+def test_plots(tmp_path: Path, run: Run) -> None:
+    folder = tmp_path / "plots"
+    code, told, _ = run("check", table(tmp_path / "t.csv", r17=(220, 1060.0)), *PERCH, "--plots", folder)
+    assert code == 0
+    assert {p.name for p in folder.iterdir()} == {
+        "relation-perch.png", "residuals-perch.png", "digits-total_length.png", "digits-whole_mass.png",
+    }  # fmt: skip
+    assert all(p.read_bytes().startswith(b"\x89PNG") for p in folder.iterdir())
+    assert f"plot: {folder}" in told
+
+
+def test_parquet(tmp_path: Path, run: Run) -> None:
+    import pyarrow
+    from pyarrow import parquet
+
+    rows = found(table(tmp_path / "t.csv", r17=(220, 1060.0)))
+    path = tmp_path / "t.parquet"
+    parquet.write_table(pyarrow.table({"tl": [float(r["tl"]) for r in rows], "w": [float(r["w"]) for r in rows]}), path)
+    out = tmp_path / "f.csv"
+    assert run("check", path, *PERCH, "--out", out).code == 0
+    assert [r["cause"] for r in found(out) if r["row"] == "17"] == ["times_10"]
+    path.write_bytes(path.read_bytes()[:200])
+    assert "not a whole Parquet file" in run("check", path, *PERCH).err
+
+
+@pytest.mark.parametrize(("library", "extra"), [("matplotlib", "plots"), ("pyarrow", "parquet")])
+def test_a_library_that_isnt_there_is_named(
+    tmp_path: Path, run: Run, monkeypatch: pytest.MonkeyPatch, library: str, extra: str
+) -> None:
+    real = builtins.__import__
+
+    def without(name: str, *more: Any, **other: Any) -> Any:
+        if name.split(".")[0] == library:
+            raise ImportError(name)
+        return real(name, *more, **other)
+
+    monkeypatch.setattr(builtins, "__import__", without)
+    path = table(tmp_path / "t.csv")
+    if extra == "parquet":
+        path.write_bytes(b"PAR1")
+    code, _, err = run("check", path, *PERCH, "--plots", tmp_path / "p")
+    assert code == 1
+    assert library in err
+    assert f"thwart[{extra}]" in err
+
+
+# ---- bad input -----------------------------------------------------------------------------------------------------
+
+
+def test_nothing_of_a_bad_table_is_dropped(tmp_path: Path, run: Run) -> None:
+    path = tmp_path / "bad.csv"
+    sound = table(tmp_path / "t.csv", 30).read_text().splitlines()[1:]
+    bad = ["22;7", "220;", ";106", "220;12,5 lb", "0;106", "-220;106", "220;heavy", "220;1e9999", "", "220"]
+    path.write_text(
+        "tl;w\n" + "\n".join(line.replace(",", ";").replace(".", ",") for line in sound) + "\n" + "\n".join(bad) + "\n"
+    )
+    out = tmp_path / "f.csv"
+    code, told, err = run("check", path, *PERCH, "--out", out)
+    assert (code, err) == (0, "")
+    assert "39 rows" in told  # the empty line is none
+    by_row = {int(r["row"]): r["cause"] for r in found(out)}
+    assert by_row[35] == "not_positive"
+    assert by_row[36] == "not_positive"
+    assert (by_row[37], by_row[38]) == ("unreadable", "unreadable")
+    assert by_row[34] in {"pound", "times_100", "unexplained", "stale", "times_10", "digit_off"}
+    assert "empty: total length 1, whole mass 2" in told
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "its first line is empty"),
+        ("tl,w\n", "0 rows"),
+        ("tl,w\n220,106\n", "1 rows"),
+        ("tl,w\n" + "220,106\n" * 50, "50 rows"),
+        ("tl,tl\n1,2\n", "stands twice"),
+        ("len,mass\n1,2\n", "no column 'tl'"),
+        ("\0\1\2", "not a text file"),
+    ],
+)
+def test_odd_tables_are_told_and_nothing_breaks(tmp_path: Path, run: Run, text: str, said: str) -> None:
+    path = tmp_path / "t.csv"
+    path.write_text(text)
+    code, out, err = run("check", path, *PERCH, "--order", "rows")
+    assert said in out + err
+    assert code == (0 if "rows" in said else 1)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--species", "perch"], "say what is measured"),
+        (["--length", "tl:mm"], "say which species"),
+        (["--species", "perch", "--length", "tl"], "expected COL:UNIT"),
+        (["--species", "perch", "--length", "tl:g"], "expected COL:UNIT"),
+        (["--species", "perch", "--length", "tl:mm", "--length", "w:mm"], "given twice"),
+        (["--species", "perch", "--length", "tl:mm", "--order", "nosuch"], "no column 'nosuch'"),
+    ],
+)
+def test_options_that_make_no_sense(tmp_path: Path, run: Run, words: list[str], said: str) -> None:
+    code, _, err = run("check", table(tmp_path / "t.csv", 5), *words)
+    assert code in (1, 2)
+    assert said in err
+
+
+def test_files_that_arent_there_or_are(tmp_path: Path, run: Run) -> None:
+    assert "no such file" in run("check", tmp_path / "none.csv", *PERCH).err
+    path = table(tmp_path / "t.csv")
+    assert "is there already" in run("check", path, *PERCH, "--out", path).err
+    (tmp_path / "m.toml").write_text(
+        '[species.perch]\ntitle = "perch"\n[[species.perch.model.relations]]\ny = "whole_mass"\n'
+    )
+    err = run("check", path, *PERCH, "--model", tmp_path / "m.toml").err
+    assert "m.toml" in err
+    assert "b" in err
+    assert "no species 'pirch'" in run("model", "show", DATA.parents[1] / "demo/solo/protocol.toml", "pirch").err
+    (tmp_path / "order.csv").write_text("n,tl,w\nx,220,106\n")
+    assert "no number to put the rows in order by" in run("check", tmp_path / "order.csv", *PERCH, "--order", "n").err
+
+
+def test_a_model_with_impossible_values_is_told(tmp_path: Path, run: Run) -> None:
+    model = tmp_path / "m.toml"
+    run("model", "fit", table(tmp_path / "t.csv"), *PERCH, "--out", model)
+    text = model.read_text()
+    b = next(line for line in text.splitlines() if line.startswith("b = "))
+    model.write_text(text.replace(b, "b = 31"))
+    err = run("check", tmp_path / "t.csv", *PERCH, "--model", model).err
+    assert "b" in err
+    assert str(model) in err
+
+
+def test_too_few_fish_for_a_model(tmp_path: Path, run: Run) -> None:
+    code, _, err = run("model", "fit", table(tmp_path / "t.csv", 2), *PERCH)
+    assert code == 1
+    assert "no species has three fish" in err
