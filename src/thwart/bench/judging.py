@@ -111,7 +111,7 @@ def misfit(
 def state_of(bench: Bench) -> State:
     """All that is learned, as the checks want it."""
     desk = bench.desk
-    kinds = {k: kind_of(learned) for k in desk.kinds if (learned := bench.get(Learned, k)) is not None}
+    kinds = {k: bench.read_once(learned, kind_of) for k in desk.kinds if (learned := bench.get(Learned, k)) is not None}
     return State(kinds, ration_of(desk.ration), tuple(map(float, desk.trays)))
 
 
@@ -156,8 +156,12 @@ def whole_values(bench: Bench, measurements: Iterable[Measurement]) -> dict[str,
 def neighbours(bench: Bench, place: str, specimen: Specimen) -> list[Fish]:
     """The fish closed before it at this place, the nearest last."""
     watch = bench.get(Watch, place)
-    before = [Lesson.from_json(fish["number"], fish).fish for fish in watch.before] if watch is not None else []
+    before = bench.read_once(watch, _before) if watch is not None else []
     return [fish for fish in before if fish.number != str(specimen.number)]
+
+
+def _before(watch: Watch) -> list[Fish]:
+    return [Lesson.from_json(fish["number"], fish).fish for fish in watch.before]
 
 
 # ---- statistical checks --------------------------------------------------------------------------------------------

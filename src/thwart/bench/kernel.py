@@ -11,7 +11,7 @@ they lag behind the entries or are ahead of them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, TypeVar
@@ -62,6 +62,7 @@ T = TypeVar(
     Learned,
     Watch,
 )
+R = TypeVar("R", Learned, Watch)
 V = TypeVar("V")
 Change = tuple[Object | None, Object | None]
 
@@ -146,6 +147,7 @@ class Bench:
         self._decisions: list[Entry] = []
         self._ids = 0
         self._deciding = False
+        self._read: dict[Key, tuple[Object, Any]] = {}
         self.reset(setup)
 
     def reset(self, setup: Setup) -> None:
@@ -242,6 +244,15 @@ class Bench:
     def live_questions_of(self, specimen_id: str | None) -> list[Question]:
         """Questions of one specimen (None: of none) that are open or on a quiet list, in order of asking."""
         return sorted(self._theirs.get(specimen_id, {}).values(), key=lambda q: q.seq)
+
+    def read_once(self, thing: R, read: Callable[[R], V]) -> V:
+        """What an object's lines of text say; read again only where another object stands in its place."""
+        key = key_of(thing)
+        known = self._read.get(key)
+        if known is None or known[0] is not thing:
+            known = self._read[key] = (thing, read(thing))
+        found: V = known[1]
+        return found
 
     def changed(self) -> list[Key]:
         """Keys of what the input being taken has changed so far."""

@@ -125,6 +125,8 @@ def _retaught(bench: Bench) -> set[str]:
         specimen = bench.objects.get(("specimen", specimen_id))
         if not isinstance(specimen, Specimen) or specimen.learned is None or specimen.state != "closed":
             continue
+        if specimen.learned > bench.input.seq:  # just now
+            continue
         lesson = lesson_of(bench, specimen)
         now = lesson.to_json() if lesson is not None else {}
         if now != specimen.taught:

@@ -111,6 +111,11 @@ _SLIP, _SEEN, _STEP, _PAIR = Line(SlipWatch), Line(Seen), Line(Step), Line(Pair)
 _LEVEL, _RESIDUAL, _REPEATS = Line(LevelWatch), Line(Residual), Line(RepeatWatch)
 _DIGITS = Line(Digits)
 
+# The same lines come fish after fish: each is read and written once.
+_read_step, _write_step = lru_cache(512)(_STEP.read), lru_cache(512)(_STEP.write)
+_read_residual, _write_residual = lru_cache(1024)(_RESIDUAL.read), lru_cache(1024)(_RESIDUAL.write)
+_read_kept, _write_kept = lru_cache(2048)(_KEPT.read), lru_cache(2048)(_KEPT.write)
+
 
 # ---- what is learned of a kind of fish -----------------------------------------------------------------------------
 
@@ -125,7 +130,7 @@ def _relation(prior: str, line: str, kept: str) -> Relation:
     x0, known, *start = prior.split(" ")
     return Relation(
         x0=float(x0), known=known == "1", start=tuple(map(float, start)),
-        kept=tuple(_KEPT.read(one) for one in kept.split(";")) if kept else (), **_RELATION.fields(line),
+        kept=tuple(_read_kept(one) for one in kept.split(";")) if kept else (), **_RELATION.fields(line),
     )  # fmt: skip
 
 
@@ -159,7 +164,7 @@ def lines_of(kind: Kind) -> dict[str, Any]:
         "fish": kind.fish,
         "relations": {name: _RELATION.write(r) for name, r in kind.relations.items()},
         "priors": {name: prior_of(r) for name, r in kind.relations.items()},
-        "kept": {name: ";".join(map(_KEPT.write, r.kept)) for name, r in kind.relations.items() if r.kept},
+        "kept": {name: ";".join(map(_write_kept, r.kept)) for name, r in kind.relations.items() if r.kept},
         "sizes": {name: _SIZE.write(s) for name, s in kind.sizes.items()},
     }
 
@@ -176,7 +181,7 @@ def taught(old: Learned | None, new: Kind, by: Fish) -> dict[str, Any]:
         lines["priors"] = fresh
     # Of the fish of the robust start one is added; with the last of them all are let go.
     kept = {
-        name: _KEPT.write(r.kept[-1]) if (r := new.relations[name]).kept else ""
+        name: _write_kept(r.kept[-1]) if (r := new.relations[name]).kept else ""
         for name in names
         if new.relations[name].kept or (old is not None and old.kept.get(name))
     }
@@ -218,11 +223,11 @@ def sequence_of(watch: Watch) -> following.Sequence:
     slip = SlipWatch(
         **_SLIP.fields(watch.slip),
         last=_SEEN.read(watch.last) if watch.last else None,
-        steps=tuple(map(_STEP.read, watch.steps)),
+        steps=tuple(map(_read_step, watch.steps)),
         swap=_PAIR.read(watch.swap) if watch.swap else None,
         anchor=None if watch.anchor is None else {k: kind_of(_mapping(parts)) for k, parts in watch.anchor.items()},
     )
-    level = LevelWatch(**_LEVEL.fields(watch.level), recent=tuple(map(_RESIDUAL.read, watch.recent)))
+    level = LevelWatch(**_LEVEL.fields(watch.level), recent=tuple(map(_read_residual, watch.recent)))
     return following.Sequence(
         slip, level, _stuck(watch.stuck), {name: _REPEATS.read(line) for name, line in watch.repeats.items()},
         {name: _digits(line) for name, line in watch.digits.items()},
@@ -264,7 +269,7 @@ def followed(old: Watch, new: following.Sequence) -> dict[str, Any]:
     out: dict[str, Any] = {
         name: _squeezed(getattr(old, name), line) for name, line in lines.items() if line != getattr(old, name)
     }
-    for name, rows in (("steps", map(_STEP.write, slip.steps)), ("recent", map(_RESIDUAL.write, level.recent))):
+    for name, rows in (("steps", map(_write_step, slip.steps)), ("recent", map(_write_residual, level.recent))):
         now, before = tuple(rows), getattr(old, name)
         if now != before:
             out[name] = _moved(before, now)
