@@ -5,6 +5,7 @@ seed; `fixed` holds layouts written by hand for what composition doesn't reach. 
 ones are the frozen test half.
 """
 
+from . import generated
 from .model import Case, Instrument, Said, corpus, outcome
 
-__all__ = ["Case", "Instrument", "Said", "corpus", "outcome"]
+__all__ = ["Case", "Instrument", "Said", "corpus", "generated", "outcome"]

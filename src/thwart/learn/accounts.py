@@ -55,6 +55,8 @@ class Aim:
     kind: str | None
     unit: str | None
     line: dict[str, Any]
+    foreign: bool = False
+    """Whether frames may hold another unit than the rows name, without naming it."""
 
 
 def take(cuts: Sequence[Cut], framing: Framing, check: Checksum | None) -> list[Frame]:
@@ -115,7 +117,7 @@ def _account(
 ) -> Account:  # fmt: skip
     """Build the account and prove it on all frames."""
     frames = take(cuts, framing, check)
-    reading = read(frames, style, backwards, aim.unit)
+    reading = read(frames, style, backwards, aim.unit, aim.foreign)
     out = Account(framing, check, reading)
     if not reading.solved:
         out.bad = {o.number: "its value doesn't appear" for o in evidence.observations if o.value is not None}

@@ -95,9 +95,11 @@ class Digits:
             return [*(["0"] * held), repeat("[0-9]", most - held - tail, most - held - tail), *end]
         low = min(least, 1 + implied) - tail
         body = repeat("[0-9]", max(low, 0), None if self.padded else most - tail + _GROWTH)
-        # All had the same length: shorter ones may come with spaces in front, or without.
-        blank = f" {{0,{least - 1}}}" if least == most > 1 and not self.padded and not implied else ""
-        return [blank + body, *end]
+        if least == most > 1 and not self.padded and not implied and not self.backwards:
+            # All had the same length. A zero or spaces may fill the place of a missing digit and mean the same; a
+            # shorter or a longer frame was never shown and could be one that lost or gained a byte.
+            return [f"(?:[0-9]{{{most}}}| {{1,{most - 1}}}[0-9]{{1,{most}}})", *end]
+        return [body, *end]
 
     def _fraction(self, points: Sequence[str], texts: Sequence[str], mark: str) -> list[str]:
         if not any(points):

@@ -78,7 +78,7 @@ class Reading:
     """Row → how many rows the best partial account without it explains."""
 
 
-def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | None) -> Reading:
+def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | None, foreign: bool = False) -> Reading:
     """Read frames with numbers written in one style."""
     reading = Reading(style, backwards)
     groups: dict[tuple[bytes | None, ...], Group] = {}
@@ -88,9 +88,9 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
         groups[one.signature].splits.append(one)
     open_: list[tuple[Group, list[Place]]] = []
     for group in groups.values():
-        for part in _parts(group, style, backwards, unit):
+        for part in _parts(group, style, backwards, unit, foreign):
             rows = part.needed
-            best = places(part, style, backwards, unit) if rows else []
+            best = places(part, style, backwards, unit, foreign) if rows else []
             full = [place for n, place in best if n == len(rows)]
             if full:
                 open_.append((part, full))
@@ -111,10 +111,10 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
     return reading
 
 
-def _parts(group: Group, style: Style, backwards: bool, unit: str | None) -> Iterator[Group]:
+def _parts(group: Group, style: Style, backwards: bool, unit: str | None, foreign: bool) -> Iterator[Group]:
     """The group, or its parts by a status number where only they can be read (decimals or unit told by a digit)."""
     rows = group.needed
-    if not rows or any(n == len(rows) for n, _ in places(group, style, backwards, unit)):
+    if not rows or any(n == len(rows) for n, _ in places(group, style, backwards, unit, foreign)):
         yield group
         return
     numbers = [at for at, number in enumerate(group.splits[0].numbers) if number]
@@ -124,7 +124,7 @@ def _parts(group: Group, style: Style, backwards: bool, unit: str | None) -> Ite
             continue
         parts = [_picked(group, at, text) for text in texts]
         if all(
-            any(n == len(part.needed) for n, _ in places(part, style, backwards, unit))
+            any(n == len(part.needed) for n, _ in places(part, style, backwards, unit, foreign))
             for part in parts
             if part.valued
         ):

@@ -225,6 +225,9 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading,
         elif at == place.at + 1:
             own = {g for one in family for g in one.gap(at)}
             pieces.append(" *" if number.behind and number.wide else _gap(number.right, number.wide, apart, own))
+        elif role == "minor" and wide and all(gap and not gap.strip() for gap in gaps):
+            # The smaller unit's digits give way to spaces as well.
+            pieces.append(" +")
         elif role == "loose" and form.width is not None and b"  " in b"".join(gaps) and not any(g.strip() for g in gaps):
             pieces.append(" +" if apart else " *")
         else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -22,6 +23,8 @@ from .splitting import STYLES, Style
 
 #: Once an account explains all rows and this share of the bytes, dearer framings aren't tried.
 _WELL = 0.02
+#: With more rows than this it isn't tried which one is odd.
+_MOST_TRIED = 12
 #: Controls that text has.
 _TEXT = b"\r\n\t\x02\x03\x04\x0c\x1d\x1e"
 
@@ -65,12 +68,16 @@ def learn(
                 raise
             return identifier_account(quiet, name, aim)
     best, rivals = _search(evidence, aim)
+    if best is None or best.bad:
+        again, others = _search(evidence, replace(aim, foreign=True))
+        if again is not None and not again.bad:
+            best, rivals = again, others
     if (best is None or best.bad or best.unclear) and (quiet := _without_junk(evidence)) is not None:
         again, others = _search(quiet, aim)
         if again is not None and again.profile is not None and not again.bad and not again.unclear:
             evidence, best, rivals = quiet, again, others
     if best is None or best.profile is None or best.bad:
-        raise _failure(evidence, best)
+        raise _odd_row(evidence, aim) or _failure(evidence, best)
     _settle(evidence, best, rivals)
     return _finished(evidence, best, name, aim)
 
@@ -198,6 +205,30 @@ def _first_reading(
     return best
 
 
+def _odd_row(evidence: Evidence, aim: Aim) -> ThwartError | None:
+    """The one row without which all the others agree, where there is just one."""
+    rows = [o for o in evidence.observations if o.value is not None and o.condition in NUMBERED]
+    if not 3 <= len(rows) <= _MOST_TRIED:
+        return None
+    for odd in rows:
+        others = tuple(o for o in evidence.observations if o is not odd)
+        best, _ = _search(replace(evidence, observations=others), aim)
+        if best is None or best.profile is None or best.bad or best.unclear:
+            continue
+        decoder = Decoder(best.profile)
+        read = dict.fromkeys(
+            said.text
+            for one in cut(evidence, best.framing)[0]
+            if one.seen is odd and isinstance(said := decoder.decode(one.raw), Decoded) and said.text is not None
+        )
+        says = f"its bytes read as {', '.join(read)}" if read else "its bytes say nothing of the kind"
+        return ThwartError(
+            f"{odd} contradicts the other rows: {says}",
+            "if it was mistyped, correct it; if the display changed meanwhile, split the row or leave it out",
+        )
+    return None
+
+
 def _failure(evidence: Evidence, best: Account | None) -> ThwartError:
     shown = {o.number: o for o in evidence.observations}
     if best is None or len(best.reading.explained) < 2:
@@ -269,7 +300,7 @@ def _disagree(one: Account, other: Account) -> tuple[str, str, str] | None:
                 a, b = first.decode(body), second.decode(body)
                 if not isinstance(a, Decoded) or not isinstance(b, Decoded) or a.value is None or b.value is None:
                     continue
-                if (a.value, a.unit) != (b.value, b.unit):
+                if a.unit is None or b.unit is None or units.to_base(a.value, a.unit) != units.to_base(b.value, b.unit):
                     return body.decode("latin-1"), f"{a.text} {a.unit}", f"{b.text} {b.unit}"
     return None
 
@@ -326,6 +357,8 @@ def _notes(best: Account, evidence: Evidence) -> Iterator[str]:
     for condition in ("moving", "overload", "underload", "error"):
         if condition not in shown:
             yield f"{condition} was never shown: frames that say so in a way of their own are rejected"
+    if any(re.search(r"\(\?:\[0-9\]\{\d+\}\| ", layout.pattern or "") for layout in (best.profile.layout if best.profile else ())):
+        yield "all numbers shown had the same length: shorter and longer ones are rejected until one is shown"
     moving = any("moving" in (*layout.says, *(m for t in layout.marks.values() for m in t.values()))
                  for layout in (best.profile.layout if best.profile else ()))  # fmt: skip
     if "moving" in shown and not moving:

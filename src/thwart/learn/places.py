@@ -96,13 +96,18 @@ class Group:
         return {frame.seen.condition for frame in self.frames if frame.seen is not None}
 
 
-def places(group: Group, style: Style, backwards: bool, unit: str | None) -> list[tuple[int, Place]]:
-    """Accounts with the number of rows each explains, the best first; `unit` is meant where a row names none."""
+def places(
+    group: Group, style: Style, backwards: bool, unit: str | None, foreign: bool
+) -> list[tuple[int, Place]]:
+    """Accounts with the number of rows each explains, the best first; `unit` is meant where a row names none.
+
+    `foreign` admits units that neither the rows nor the frames name.
+    """
     valued = group.valued
     if not valued:
         return []
     found: list[tuple[int, Place]] = []
-    for code in _units(group, unit):
+    for code in _units(group, unit, foreign):
         targets = [_target(seen, code, unit) for _, seen in valued]
         for place in _candidates(group, style, backwards, targets):
             here = replace(place, unit=None if place.compound else code)
@@ -114,7 +119,7 @@ def places(group: Group, style: Style, backwards: bool, unit: str | None) -> lis
     return sorted(found, key=lambda each: -each[0])
 
 
-def _units(group: Group, unit: str | None) -> list[str | None]:
+def _units(group: Group, unit: str | None, foreign: bool) -> list[str | None]:
     """Units the number may be in: those the rows name, those the frame names, then any of that quantity."""
     named = [seen.unit or unit for _, seen in group.valued]
     shown = list(dict.fromkeys(code for code in named if code))
@@ -125,7 +130,7 @@ def _units(group: Group, unit: str | None) -> list[str | None]:
     inside = [code for word in words if (code := units.ucum(word.decode("latin-1")))]
     kind = units.quantity_of(shown[0])
     others = [code for code in ("g", "kg", "mm", "cm", "m", "mg", "t") if units.quantity_of(code) == kind]
-    order = [*(c for c in inside if c in shown), *shown, *inside, *([] if inside else others)]
+    order = [*(c for c in inside if c in shown), *shown, *inside, *([] if inside or not foreign else others)]
     return [code for code in dict.fromkeys(order) if units.quantity_of(code) == kind]
 
 

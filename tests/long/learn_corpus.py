@@ -1,0 +1,50 @@
+"""The whole corpus, both halves, and layouts of other seeds: python -m tests.long.learn_corpus [SEED...]."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Sequence
+
+from tests.learncorpus import corpus, generated
+from tests.learncorpus.model import Case, case_of, outcome
+from tests.learncorpus.teach import learned
+from thwart.errors import ThwartError
+from thwart.learn import NeedMore
+from thwart.profiles import check_profile
+
+
+def report(name: str, cases: Sequence[Case]) -> None:
+    """Print one line of counts, and one for each layout that isn't learned whole."""
+    right = wrong = asked = failed = 0
+    slowest = 0.0
+    for case in cases:
+        start = time.perf_counter()
+        try:
+            profile = learned(case).profile
+        except NeedMore:
+            asked += 1
+            continue
+        except ThwartError as trouble:
+            failed += 1
+            print(f"  {case.instrument.name}: {trouble.message.splitlines()[0]}")
+            continue
+        finally:
+            slowest = max(slowest, time.perf_counter() - start)
+        result = outcome(case, profile)
+        wrong += bool(result.wrong)
+        whole = result.right == result.total and not check_profile(profile)
+        right += whole
+        if not whole or result.wrong:
+            print(f"  {case.instrument.name}: {result.right}/{result.total}, wrong {result.wrong[:2]}")
+    print(f"{name}: {right} of {len(cases)} learned whole, {wrong} with a wrong number, {asked} asked for more, "
+          f"{failed} failed, slowest {slowest:.1f} s")  # fmt: skip
+
+
+if __name__ == "__main__":
+    everything = corpus()
+    report("development half", everything[::2])
+    report("frozen half", everything[1::2])
+    for seed in map(int, sys.argv[1:]):
+        generated.SEED = seed
+        report(f"seed {seed}", [case_of(one, seed * 100 + n) for n, one in enumerate(generated.generated())])

@@ -1,0 +1,207 @@
+"""Learning by small examples. The layouts are invented; tag forms are those printed by the R package ISO11784Tools."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from tests.learncorpus.teach import Row, evidence, taught
+from thwart.cli.learn import evidence_of
+from thwart.cli.learn import learn as command
+from thwart.errors import ConfigError, ThwartError
+from thwart.learn import Evidence, NeedMore, learn, parse_shown, profile_text
+from thwart.ports.capture import Capture, Chunk
+from thwart.profiles import Profile, check_profile, load_profile
+from thwart.wire import decode_frames
+
+STATUS: list[Row] = [
+    (b"ST,GS,+   412.0,g\r\n" * 2, "412.0", "g", "ok"),
+    (b"ST,GS,+    12.5,g\r\n" * 2, "12.5", "g", "ok"),
+    (b"US,GS,+     3.5,g\r\n", "3.5", "g", "moving"),
+    (b"ST,GS,+  1034.0,g\r\n" * 2, "1034.0", "g", "ok"),
+    (b"OL,GS,+        ,g\r\n", "", "", "overload"),
+]
+
+
+def said(profile: Profile, raw: bytes) -> list[tuple[Decimal | None, str | None, str]]:
+    return [
+        (one.decoded.value, one.decoded.unit, one.decoded.condition) if one.decoded else (None, None, f"{one.rejected}")
+        for one in decode_frames(profile, raw)
+    ]
+
+
+def test_another_digit_in_a_column_and_a_minus_for_a_plus_are_accepted() -> None:
+    profile = taught(STATUS).profile
+    assert said(profile, b"ST,GS,-   987.6,g\r\n") == [(Decimal("-987.6"), "g", "ok")]
+    assert said(profile, b"US,GS,+  9999.9,g\r\n") == [(Decimal("9999.9"), "g", "moving")]
+    assert said(profile, b"OL,GS,+        ,g\r\n") == [(None, None, "overload")]
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        b"UL,GS,-        ,g\r\n",  # a condition never shown
+        b"UL,GS,+   412.0,g\r\n",
+        b"ST,NT,+   412.0,g\r\n",  # a load never shown
+        b"ST,GS,+   412.0,kg\r\n",  # a unit never shown
+        b"ST,GS,+   412.00,g\r\n",
+        b"ST,GS,+  412.0,g\r\n",  # a byte short of the columns
+        b"ST,GS,    412.0,g\r\n",  # the sign always was there
+        b"T,GS,+   412.0,g\r\n",
+        b"ST,GS,+   4E2.0,g\r\n",
+    ],
+)
+def test_what_was_never_shown_is_rejected(raw: bytes) -> None:
+    assert said(taught(STATUS).profile, raw)[0][2] in ("layout", "value")
+
+
+def test_the_file_reads_back_as_the_same_profile_with_proved_samples(tmp_path: Path) -> None:
+    seen = evidence(STATUS)
+    found = learn(seen, "scale")
+    path = tmp_path / "scale.toml"
+    path.write_text(profile_text(found, seen), encoding="utf-8")
+    assert load_profile(path) == found.profile
+    assert check_profile(found.profile) == []
+
+
+def test_two_numbers_that_were_always_equal_are_asked_about() -> None:
+    rows: list[Row] = [(f"G {v} N {v} g\r\n".encode(), v, "g", "ok") for v in ("412", "87", "1203", "55")]
+    with pytest.raises(NeedMore) as asked:
+        taught(rows)
+    assert asked.value.exit_code == 3
+    assert "several places" in asked.value.message
+    assert "tare" in asked.value.asks[0]
+    rows.append((b"G 912 N 500 g\r\n", "500", "g", "ok"))
+    assert said(taught(rows).profile, b"G 800 N 312 g\r\n")[0][2] in ("ok", "layout")
+
+
+def test_digits_that_read_the_same_backwards_are_asked_about() -> None:
+    rows: list[Row] = [(f"={v}\r".encode(), v, "g", "ok") for v in ("44.44", "55.55", "12.21")]
+    with pytest.raises(NeedMore) as asked:
+        taught(rows)
+    assert any("backwards" in ask for ask in asked.value.asks)
+
+
+def test_only_zeros_settle_no_decimal_point() -> None:
+    with pytest.raises(NeedMore):
+        taught([(b"00000\r" * 3, "0", "g", "zero"), (b"00000\r", "0.0", "g", "ok")])
+
+
+def test_a_status_digit_glued_to_the_number_that_never_changed_stays_as_it_was() -> None:
+    rows: list[Row] = [(f"0{v.replace('.', ''):0>6}\r\n".encode(), v, "g", "ok") for v in ("2412.5", "87.0", "950.5", "1203.5")]
+    profile = taught(rows).profile
+    assert said(profile, b"0013370\r\n") == [(Decimal("1337.0"), "g", "ok")]
+    assert said(profile, b"1013370\r\n")[0][0] is None
+
+
+def test_a_check_that_changes_without_any_account_is_no_profile() -> None:
+    rows: list[Row] = [
+        (f"{v:>7} g {c}\r\n".encode(), v, "g", "ok")
+        for v, c in (("412.5", "Q"), ("87.0", "k"), ("950.5", "Z"), ("1203.5", "b"), ("33.0", "x"))
+    ]
+    with pytest.raises(NeedMore, match="bytes change"):
+        taught(rows)
+
+
+@pytest.mark.parametrize(
+    ("printed", "shown"),
+    [
+        (("3E7.1CBE991A14", "3E7.02DFDC1C35", "3E7.02DFDC1C36"), ("999123456789012", "999012345678901", "999012345678902")),
+        (("2858997D3B9F0001", "AC383BFB439F0001", "EC383BFB439F0001"), ("999123456789012", "999012345678901", "999012345678903")),
+    ],
+)  # fmt: skip
+def test_tags_in_another_form_than_shown(printed: tuple[str, ...], shown: tuple[str, ...]) -> None:
+    rows: list[Row] = [(f"{p}\r\n".encode(), s, "", "ok") for p, s in zip(printed, shown, strict=True)]
+    profile = taught(rows).profile
+    assert profile.kind == "identifier"
+    assert [one.decoded.identifier for one in decode_frames(profile, rows[0][0]) if one.decoded] == [shown[0]]
+    assert [one.decoded for one in decode_frames(profile, b"NOREAD\r\n")] == [None]
+
+
+def test_silence_parts_frames_where_no_byte_does() -> None:
+    chunks, rows, at, offset = [], "offset,value,unit,condition\n", 0, 0
+    for value in ("412.5", "87.0", "1203.5", "33.1"):
+        rows += f"{offset},{value},mm,ok\n"
+        data = f"L {value:>6} mm".encode()
+        chunks += [Chunk(at, data[:4]), Chunk(at + 2_000_000, data[4:])]
+        at, offset = at + 900_000_000, offset + len(data)
+    heard = Capture(tuple(chunks))
+    profile = learn(evidence_of(heard, parse_shown(rows, offset, "shown.csv")), "board").profile
+    assert said(profile, b"L  512.4 mm") == [(Decimal("512.4"), "mm", "ok")]
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ([(b"\x91\x13zq" * 9, "412", "g", "ok"), (b"pp\x05\x88" * 7, "87", "g", "ok")], "no structure"),
+        ([(b"412 g\r\n", "412", "g", "ok"), (b"412 g\r\n", "87", "g", "ok")], "same bytes"),
+        ([(b"  412 g\r\n", "412", "g", "ok"), (b"   87 g\r\n", "87", "g", "ok"), (b" 1203 g\r\n", "1203", "g", "ok"),
+          (b"  555 g\r\n", "999", "g", "ok")], "row 4"),
+        ([(b"412 g\r\n", "", "", "overload")], "no row says a value"),
+    ],
+)  # fmt: skip
+def test_bad_input_says_what_is_wrong(rows: list[Row], words: str) -> None:
+    with pytest.raises(ThwartError) as trouble:
+        taught(rows)
+    assert words in trouble.value.message
+    assert trouble.value.hint
+
+
+def test_one_sample_only_is_asked_about() -> None:
+    with pytest.raises(NeedMore, match="only one value"):
+        taught([(b"412 g\r\n", "412", "g", "ok")])
+
+
+def test_readings_sent_while_overload_showed_are_no_profile() -> None:
+    rows: list[Row] = [(f"{v:>7} g\r\n".encode(), v, "g", "ok") for v in ("412.5", "87.0", "1203.5")]
+    rows.append((b" 1500.5 g\r\n 1501.5 g\r\n 1502.0 g\r\n", "", "", "overload"))
+    profile = taught(rows).profile
+    assert [condition for _, _, condition in said(profile, b" 1501.5 g\r\n")] == ["overload"]
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        ("offset;value\n", "header"),
+        ("offset,value,unit,condition\n", "no row"),
+        ("offset,value,unit,condition\nx,1,g,ok\n", "no count of bytes"),
+        ("offset,value,unit,condition\n9,1,g,ok\n2,1,g,ok\n", "rows go in order"),
+        ("offset,value,unit,condition\n0,1,stone,ok\n", "isn't known"),
+        ("offset,value,unit,condition\n0,1,g,fine\n", "none of ok"),
+        ("offset,value,unit,condition\n999,1,g,ok\n", "behind the capture"),
+        ("offset,value,unit,condition\n0,1,g\n", "needs 4 cells"),
+    ],
+)
+def test_faults_of_the_shown_file_carry_their_line(text: str, problem: str) -> None:
+    with pytest.raises(ConfigError, match=r"shown\.csv") as trouble:
+        parse_shown(text, 20, "shown.csv")
+    assert problem in "\n".join(trouble.value.problems)
+
+
+def test_a_value_in_two_units() -> None:
+    (seen,) = parse_shown("offset,value,unit,condition\n0,2 lb 3.5 oz,,ok\n", 9, "shown.csv")
+    assert (seen.value, seen.unit) == (Decimal("35.5"), "[oz_av]")
+
+
+def test_the_command_writes_a_proved_profile_and_spares_what_a_person_wrote(tmp_path: Path) -> None:
+    seen = evidence(STATUS)
+    capture, shown, out = tmp_path / "scale.bin", tmp_path / "shown.csv", tmp_path / "scale.toml"
+    capture.write_bytes(seen.data)
+    shown.write_text(
+        "offset,value,unit,condition\n" + "".join(f"{o.offset},{o.text},{o.unit or ''},{o.condition}\n" for o in seen.observations)
+    )
+    given = ["--capture", str(capture), "--shown", str(shown), "--out", str(out)]
+    assert CliRunner().invoke(command, given, catch_exceptions=False).exit_code == 0
+    assert check_profile(load_profile(out)) == []
+    assert CliRunner().invoke(command, given, catch_exceptions=False).exit_code == 0
+    out.write_text('title = "mine"\n')
+    with pytest.raises(ThwartError, match="exists already"):
+        CliRunner().invoke(command, given, catch_exceptions=False)
+
+
+def test_nothing_but_bytes_says_so() -> None:
+    with pytest.raises(ThwartError, match="empty"):
+        learn(Evidence(b"", ()), "x")
