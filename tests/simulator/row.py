@@ -194,6 +194,8 @@ class Measurer(Hand):
                 yield from self.measure(fish)
                 yield from self.hand_on(fish, row.to_scale, push=True)
                 return
+        if self.on_the_page() and self.world.happens(NOTICES):
+            yield from self.say("next")  # the page still shows the fish before, or water: it is off the board
         yield from self.tag(fish, first=True)
         yield from self.measure(fish)
         if fish.trouble == "thrown away":
@@ -212,8 +214,6 @@ class Measurer(Hand):
 
     def measure(self, fish: Fish) -> Doing:
         trouble = fish.trouble
-        if self.on_the_page() and self.world.happens(NOTICES):
-            yield from self.say("next")  # the page still shows the fish before: it is off the board
         if trouble == "wrong species, mended late":
             yield from self.species(
                 fish, self.rng.choice([s for s in ("perch", "roach") if s != fish.species]), trouble
@@ -244,7 +244,9 @@ class Measurer(Hand):
                     yield from self.redo(fish, what)
         if trouble == "wrong species, mended late":
             yield 4.0
-            yield from self.species(fish, of=" of previous")
+            # The page shows whether it is still here, held by a question.
+            here = any(cause is not None and cause.fish is fish for _, cause in self.on_the_page())
+            yield from self.species(fish, of="" if here else " of previous")
 
     def sees_taken(self, fish: Fish, what: str) -> bool:
         """Whether the page (or the ear) said that this fish's length was taken: it may be at the next place already."""

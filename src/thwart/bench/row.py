@@ -161,6 +161,9 @@ def retouch(bench: Bench, place: str) -> Specimen | None:
 def tagged(bench: Bench, place: str, tag: str) -> None:
     """A scanned tag: names the fish in hand, or brings the one that bears it. Raises Refusal."""
     bearer = next((s for s in bench.all(Specimen) if s.tag == tag and s.state != "closed"), None)
+    held = bench.in_hand(place)
+    if held is not None and held is not bearer and held.tag not in (None, tag) and _only_asked(bench, place, held):
+        go_on(bench, place, held)  # a question keeps no place: this is the next fish
     here = bench.place(place)
     if bearer is None:
         fish = take_head(bench, place)
@@ -173,7 +176,7 @@ def tagged(bench: Bench, place: str, tag: str) -> None:
     if here.in_hand == bearer.specimen_id:
         bench.decide("told", bearer.specimen_id, place=place, code="tag", text=f"{bearer.number} it is")
         return
-    stays = _stays_before(bench, place, bearer)
+    stays = _done_before(bench, place, bearer)
     if bearer.specimen_id not in here.queue and stays is None:
         raise Refusal("tag-elsewhere", tag=tag, number=bearer.number)
     fish = bench.in_hand(place)
@@ -191,10 +194,15 @@ def tagged(bench: Bench, place: str, tag: str) -> None:
     take(bench, place, bearer.specimen_id)
 
 
-def _stays_before(bench: Bench, place: str, specimen: Specimen) -> str | None:
-    """The place where a specimen had to stay though it is done there, if this is where it goes on to."""
+def _only_asked(bench: Bench, place: str, specimen: Specimen) -> bool:
+    """Whether a fish is done at a place and off its scale, and only a question or the queue keeps it there."""
+    return done_here(bench, place, specimen) and not _lies(bench, place, specimen)
+
+
+def _done_before(bench: Bench, place: str, specimen: Specimen) -> str | None:
+    """The place that still has a specimen in hand though it is done there, if this is where it goes on to."""
     for stop in bench.setup.protocol.row:
-        if bench.place(stop.place).in_hand == bench.place(stop.place).stays == specimen.specimen_id:
+        if bench.place(stop.place).in_hand == specimen.specimen_id and _only_asked(bench, stop.place, specimen):
             to = next_stop(bench, stop.place, specimen)
             return stop.place if to is not None and to.place == place else None
     return None

@@ -284,6 +284,37 @@ def test_a_scan_brings_a_fish_that_found_no_room() -> None:
     assert "overtaken" in play.questions("quiet")
 
 
+def asked_about_at_the_scale() -> Play:
+    """1 was weighed again and it was asked: done there and lifted off, but for the question; 2 waits."""
+    play = tagged_row()
+    tag(play, "T01", "board")
+    play.touch(200)
+    tag(play, "T01", "scale")
+    play.lay()
+    play.settle(98)
+    play.settle(140)
+    play.lift()
+    tag(play, "T02", "board")
+    play.touch(300)
+    assert (at(play, "scale"), play.questions()) == (1, ["changed-on-the-pan"])
+    return play
+
+
+def test_the_tag_of_the_next_fish_puts_the_question_off() -> None:
+    play = asked_about_at_the_scale()
+    tag(play, "T02", "scale")
+    assert at(play, "scale") == 2
+    assert queue(play, "knife") == [1]
+    assert "changed-on-the-pan" in play.questions("quiet")
+
+
+def test_the_tag_at_the_next_place_puts_the_question_off() -> None:
+    play = asked_about_at_the_scale()
+    tag(play, "T01", "knife")
+    assert (at(play, "scale"), at(play, "knife")) == (None, 1)
+    assert "changed-on-the-pan" in play.questions("quiet")
+
+
 def test_the_day_folds_as_it_was_decided(play: Play) -> None:
     from tests.benchkit import state_of
     from thwart.bench.kernel import Bench
