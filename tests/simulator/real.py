@@ -65,13 +65,11 @@ class RealSite(Site):
             assert time.monotonic() < end, "the instruments don't open"
             time.sleep(0.02)
         time.sleep(0.3)
-        self._client = Client(self.folder)
         self.on = True
         self.pump()
 
     def power_off(self) -> None:
         self.on = False
-        self._client.close()
         self.service.stop()
         self.service.wait()
         self.pump()
@@ -133,7 +131,9 @@ class RealSite(Site):
             return []
         name, *args = words.split()
         self._waiting.setdefault("act", deque()).append(cause)
-        self._client.ask(do="act", act=name, args=args, place=place)
+        client = Client(self.folder)
+        client.ask(do="act", act=name, args=args, place=place)
+        client.close()
         out = self._until(lambda e: e.kind == "act")
         self._waiting["act"].clear()
         return out
