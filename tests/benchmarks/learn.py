@@ -17,9 +17,14 @@ def main() -> None:
     rows = []
     for row in range(ROWS):
         value = f"{(row * 271.7 + 12.5):.1f}"
-        frame = f"ST,GS,{'+' if row % 2 else '-'}{value:>8},g\r\n".encode()
         shown = value if row % 2 else f"-{value}"
-        rows.append((frame * (SIZE // ROWS // len(frame)), shown, "g", "ok"))
+        # A clock and a check make every frame another one: the dearest kind.
+        raw = b""
+        while len(raw) < SIZE // ROWS:
+            at = row * 100 + len(raw) // 30
+            body = f"{at // 60:02}:{at % 60:02} ST,{'+' if row % 2 else '-'}{value:>8} g ".encode()
+            raw += b"\x02" + body + b"%02X" % (sum(body) & 0xFF) + b"\x03\r\n"
+        rows.append((raw, shown, "g", "ok"))
     seen = evidence(rows)
     start = time.perf_counter()
     profile = learn(seen, "benchmark").profile

@@ -17,6 +17,10 @@ from .splitting import Split, Style, split
 Role = Literal["word", "value", "minor", "loose", "listed"]
 
 
+#: More forms than this, most of them of one frame, are no forms.
+_MANY = 40
+
+
 @dataclass(slots=True)
 class Form:
     """Frames that have the same words and the same roles; `place` is None where no number counts."""
@@ -86,6 +90,9 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
         one = split(frame.body, style)
         groups.setdefault(one.signature, Group([], [])).frames.append(frame)
         groups[one.signature].splits.append(one)
+    if len(groups) > max(_MANY, len(frames) // 2):
+        # Hardly two frames share their words: cut in the wrong places, or with a check that wasn't taken off.
+        return reading
     open_: list[tuple[Group, list[Place]]] = []
     for group in groups.values():
         for part in _parts(group, style, backwards, unit, foreign):

@@ -146,7 +146,9 @@ def _search(evidence: Evidence, aim: Aim) -> tuple[Account | None, list[Account]
         if not _promising(evidence, cuts):
             continue
         for check in _possible_checks(framing, cuts):
-            found = _first_reading(evidence, cuts, torn, framing, check, aim)
+            whole = best is not None and best.profile is not None and best_key[:3] == (0, 0, 0)
+            ways = [(best.reading.style, best.reading.backwards)] if best is not None and whole else list(_ways())
+            found = _first_reading(evidence, cuts, torn, framing, check, aim, ways)
             key = _key(found, rank)
             if best is None or key < best_key:
                 best, best_key, best_cuts = found, key, (cuts, torn)
@@ -191,11 +193,12 @@ def _ways() -> Iterator[tuple[Style, bool]]:
 
 
 def _first_reading(
-    evidence: Evidence, cuts: Sequence[Cut], torn: Sequence[Cut], framing: Framing, check: Checksum | None, aim: Aim
-) -> Account:
+    evidence: Evidence, cuts: Sequence[Cut], torn: Sequence[Cut], framing: Framing, check: Checksum | None, aim: Aim,
+    ways: Sequence[tuple[Style, bool]],
+) -> Account:  # fmt: skip
     """The first way to write numbers that explains all rows, else the best."""
     best: Account | None = None
-    for style, backwards in _ways():
+    for style, backwards in ways:
         found = account(evidence, cuts, torn, framing, check, style, backwards, aim)
         if best is None or _key(found, 0) < _key(best, 0):
             best = found

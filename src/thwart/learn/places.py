@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import cached_property, lru_cache
 from itertools import pairwise
 
 from .. import units
@@ -43,6 +44,7 @@ class Place:
     compound: tuple[str, str] | None = None
 
 
+@lru_cache(maxsize=65536)
 def magnitude(core: bytes, style: Style, backwards: bool, decimals: int | None) -> Decimal | None:
     """The number a core is, without sign, or None."""
     text = core.decode("latin-1")
@@ -75,7 +77,7 @@ class Group:
         self.frames = list(frames)
         self.splits = list(splits)
 
-    @property
+    @cached_property
     def valued(self) -> list[tuple[Split, Observation]]:
         """What the display's number is known for; the same frame in the same row once."""
         pairs = {
@@ -85,7 +87,7 @@ class Group:
         }
         return list(pairs.values())
 
-    @property
+    @cached_property
     def needed(self) -> set[int]:
         """Rows an account must explain."""
         return {seen.number for _, seen in self.valued}
