@@ -14,6 +14,7 @@ import pytest
 from tests.cli.conftest import Run
 from thwart.cli.check import COLUMNS
 from thwart.ledger import Ledger
+from thwart.past.models import load_species
 
 DATA = Path(__file__).parents[1] / "data"
 LAKE = (
@@ -215,6 +216,26 @@ def test_a_library_that_isnt_there_is_named(
     assert code == 1
     assert library in err
     assert f"thwart[{extra}]" in err
+
+
+@pytest.mark.parametrize(
+    "protocol", ["demo/solo", "demo/row", "demo/shore-by-hand", "src/thwart/starter"], ids=lambda p: p.split("/")[-1]
+)
+def test_shipped_models_are_what_their_source_gives(tmp_path: Path, run: Run, protocol: str) -> None:
+    """Fitted anew from the data set they name: `fish` of the R package rrcov 1.7-2, copied into tests/data."""
+    fitted = tmp_path / "m.toml"
+    assert run("model", "fit", DATA / "lake_fish_159.csv", *LAKE, "--out", fitted).code == 0
+    anew = load_species(fitted)
+    shipped = load_species(DATA.parents[1] / protocol / "protocol.toml")
+    assert len(shipped) == 4
+    for name, species in shipped.items():
+        assert species.model is not None
+        for relation in species.model.relations:
+            made = anew[name].model
+            assert made is not None
+            source = made.prior(relation.y, relation.x, "whole", "fresh")
+            assert source is not None
+            assert source.model_copy(update={"weight": relation.weight, "source": relation.source}) == relation
 
 
 # ---- bad input -----------------------------------------------------------------------------------------------------
