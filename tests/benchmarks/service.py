@@ -396,7 +396,7 @@ def back() -> None:
         bench_folder(folder, {"board": ("number-unit-length", folder / "b.port")})
         service = Service(folder)
         service.start()
-        took = []
+        took: list[float] = []
         for _ in range(20):
             while not service.lines[0].present:
                 time.sleep(0.001)

@@ -40,7 +40,11 @@ def tried(patch: Path) -> str | None:
         for top in ("hardware_profiles", "demo", "shared"):
             (Path(folder) / top).symlink_to(ROOT / top)
         applied = subprocess.run(
-            ["patch", "-p1", "--no-backup-if-mismatch", "-i", str(patch)], cwd=folder, capture_output=True, text=True, check=False
+            ["patch", "-p1", "--no-backup-if-mismatch", "-i", str(patch)],
+            cwd=folder,
+            capture_output=True,
+            text=True,
+            check=False,
         )
         if applied.returncode:
             return f"doesn't apply any more: {applied.stdout}{applied.stderr}"

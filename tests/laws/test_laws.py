@@ -77,7 +77,7 @@ class Desk:
         self.inbox.put(Item(kind, body))
 
     def reading(self, value: str | None, instrument: str = "board", unit: str = "mm", **more: Any) -> None:
-        body = {
+        body: dict[str, Any] = {
             "instrument": instrument, "raw": f"{value} {unit}\r\n", "value": value, "unit": unit, "base": value, "condition": "ok",
             "settled": "each", "load": None, "spread": None, "samples": 1, "zero_before": None, "plateau": 1,
             "arrived_ns": time.monotonic_ns() + self.ids * 10**9, "arrived_utc": "2026-05-04T00:00:00Z", "evidence": [],
@@ -354,7 +354,7 @@ def test_law_11_people_overrule() -> None:
     play.act("code sex F")
     play.act("species perch")
     assert play.questions() == []
-    assert [q for q in play.questions("open", "quiet", "answered")].count("impossible") == 1
+    assert play.questions("open", "quiet", "answered").count("impossible") == 1
 
 
 def test_law_12_interruptions_are_rationed() -> None:

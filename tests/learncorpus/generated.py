@@ -146,16 +146,26 @@ def make(parts: Parts) -> Callable[[Said, int], bytes]:
             blank = digits(Said(Decimal(0), next(iter(parts.decimals))), parts)
             match parts.quiet:
                 case "dashes":
-                    middle = (b"^" if said.condition == "overload" else b"_" if said.condition == "underload" else b"~") * len(blank)
+                    middle = (
+                        b"^" if said.condition == "overload" else b"_" if said.condition == "underload" else b"~"
+                    ) * len(blank)
                 case "digits" if marks and parts.status not in ("star", "question"):
                     middle = digits(Said(Decimal(parts.largest - 1 - n % 7), next(iter(parts.decimals))), parts)
                 case "code":
                     middle = {"overload": b"E1", "underload": b"E2", "error": b"E7"}[said.condition].rjust(len(blank))
                 case _:
-                    middle = {"overload": b"OVER", "underload": b"UNDER", "error": b"ERR"}[said.condition].rjust(len(blank))
+                    middle = {"overload": b"OVER", "underload": b"UNDER", "error": b"ERR"}[said.condition].rjust(
+                        len(blank)
+                    )
             if parts.quiet == "short":
                 return before + middle.strip() + after
-            return extra(n, said) + before + middle + unit_text(Said(None, next(iter(parts.decimals)), said.condition), parts) + after
+            return (
+                extra(n, said)
+                + before
+                + middle
+                + unit_text(Said(None, next(iter(parts.decimals)), said.condition), parts)
+                + after
+            )
         return extra(n, said) + before + digits(said, parts) + unit_text(said, parts) + after
 
     def extra(n: int, said: Said) -> bytes:
@@ -232,7 +242,9 @@ def one(rng: random.Random, number: int) -> Instrument:
     unit_names = ["mm"] if length else ["g"] if rng.random() < 0.7 else ["kg"]
     decimals = {unit_names[0]: rng.choice((0, 1, 2) if length else (0, 1, 1, 2, 3))}
     largest = {0: 9000, 1: 3000, 2: 600, 3: 60}[decimals[unit_names[0]]] if not length else 1500
-    unit = rng.choice(("spaced",) * 4 + ("none", "glued", "padded", "upper", "lower-moving", "missing-moving", "status-glued"))
+    unit = rng.choice(
+        ("spaced",) * 4 + ("none", "glued", "padded", "upper", "lower-moving", "missing-moving", "status-glued")
+    )
     if not length and unit in ("spaced", "padded", "glued") and rng.random() < 0.2:
         decimals = {"g": 1, "kg": 4}
         largest = 3000
@@ -244,11 +256,26 @@ def one(rng: random.Random, number: int) -> Instrument:
         pad = "zero"
     widest = max(len(str(largest)) + (d + 1 if d else 0) for d in decimals.values())
     width = widest + rng.choice((0, 1, 2, 3))
-    sign = rng.choice(("none", "column", "column", "floating", "floating", "plus-column", "plus-column", "plus-floating", "after", "plus-apart"))
+    sign = rng.choice(
+        (
+            "none",
+            "column",
+            "column",
+            "floating",
+            "floating",
+            "plus-column",
+            "plus-column",
+            "plus-floating",
+            "after",
+            "plus-apart",
+        )
+    )
     if sign == "after" and pad == "left":
         pad = "right"
     # A sign that floats before leading zeros is the column's sign.
-    status = rng.choice(("none", "none", "words", "words", "letter", "letter", "digit", "code", "star", "question", "tail"))
+    status = rng.choice(
+        ("none", "none", "words", "words", "letter", "letter", "digit", "code", "star", "question", "tail")
+    )
     if unit in ("lower-moving", "missing-moving", "status-glued"):
         status = "none"
     if status == "digit" and not (sign in ("column", "plus-column", "plus-floating", "plus-apart") or pad == "right"):
@@ -258,7 +285,18 @@ def one(rng: random.Random, number: int) -> Instrument:
     if extra == "label" and status != "none":
         extra = "none"
     check = ""
-    if framing in ("crlf", "cr", "lf", "stx-etx", "stx-etx-crlf", "stx-check-etx", "stx-cr", "fixed-stx", "etx", "dollar"):
+    if framing in (
+        "crlf",
+        "cr",
+        "lf",
+        "stx-etx",
+        "stx-etx-crlf",
+        "stx-check-etx",
+        "stx-cr",
+        "fixed-stx",
+        "etx",
+        "dollar",
+    ):
         if framing in ("stx-etx", "stx-etx-crlf", "fixed-stx"):
             check = rng.choice(("", "xor-byte", "xor-byte", "sum-byte", "modbus-raw", "xor-hex", "xmodem-raw"))
         elif framing == "dollar":
@@ -283,7 +321,11 @@ def one(rng: random.Random, number: int) -> Instrument:
     chatter = b""
     if framing == "crlf" and rng.random() < 0.15:
         chatter = rng.choice((b"READY\r\n", b"--------\r\n", b"> \r\n"))
-    fixed = pad in ("right", "zero", "left") and extra not in ("counter-comma",) and not (pad == "zero" and sign == "floating")
+    fixed = (
+        pad in ("right", "zero", "left")
+        and extra not in ("counter-comma",)
+        and not (pad == "zero" and sign == "floating")
+    )
     # An apart sign and its number are never filled up behind.
     fixed = fixed and not (pad == "left" and sign in ("plus-apart", "after"))
     name = "-".join((f"{number:03}", framing, check or "nocheck", pad, sign, mark, unit, status, extra, parts.quiet))

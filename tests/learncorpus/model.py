@@ -74,7 +74,15 @@ def value_of(rng: random.Random, instrument: Instrument, unit: str, negative: bo
     decimals = instrument.decimals[unit]
     first = next(iter(instrument.decimals))
     top = instrument.largest * 10 ** instrument.decimals[first]
-    top = int(units.from_base(units.to_base(Decimal(top).scaleb(-instrument.decimals[first]), first), unit).scaleb(decimals)) if unit in units.FACTORS else top
+    top = (
+        int(
+            units.from_base(units.to_base(Decimal(top).scaleb(-instrument.decimals[first]), first), unit).scaleb(
+                decimals
+            )
+        )
+        if unit in units.FACTORS
+        else top
+    )
     size = rng.choice((1, 1, 1, 3, 3, 10, 30))
     count = rng.randint(1, max(2, top // size))
     value = Decimal(count).scaleb(-decimals)

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.benchkit import SOLO, Play
+
+from tests.benchkit import Play
 
 BUDGET = settings(max_examples=100, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 

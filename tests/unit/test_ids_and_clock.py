@@ -54,4 +54,7 @@ def test_a_clock_before_the_last_entry_is_not_believed() -> None:
 def test_a_moment_just_past_gets_the_label_it_had() -> None:
     clock = Clock(None)
     mono, before = clock.mono_ns(), clock.stamp()
-    assert abs(datetime.fromisoformat(clock.utc_of(mono)).timestamp() - datetime.fromisoformat(before.utc).timestamp()) < 0.5
+    assert (
+        abs(datetime.fromisoformat(clock.utc_of(mono)).timestamp() - datetime.fromisoformat(before.utc).timestamp())
+        < 0.5
+    )

@@ -91,7 +91,9 @@ def test_only_zeros_settle_no_decimal_point() -> None:
 
 
 def test_a_status_digit_glued_to_the_number_that_never_changed_stays_as_it_was() -> None:
-    rows: list[Row] = [(f"0{v.replace('.', ''):0>6}\r\n".encode(), v, "g", "ok") for v in ("2412.5", "87.0", "950.5", "1203.5")]
+    rows: list[Row] = [
+        (f"0{v.replace('.', ''):0>6}\r\n".encode(), v, "g", "ok") for v in ("2412.5", "87.0", "950.5", "1203.5")
+    ]
     profile = taught(rows).profile
     assert said(profile, b"0013370\r\n") == [(Decimal("1337.0"), "g", "ok")]
     assert said(profile, b"1013370\r\n")[0][0] is None
@@ -191,7 +193,8 @@ def test_the_command_writes_a_proved_profile_and_spares_what_a_person_wrote(tmp_
     capture, shown, out = tmp_path / "scale.bin", tmp_path / "shown.csv", tmp_path / "scale.toml"
     capture.write_bytes(seen.data)
     shown.write_text(
-        "offset,value,unit,condition\n" + "".join(f"{o.offset},{o.text},{o.unit or ''},{o.condition}\n" for o in seen.observations)
+        "offset,value,unit,condition\n"
+        + "".join(f"{o.offset},{o.text},{o.unit or ''},{o.condition}\n" for o in seen.observations)
     )
     given = ["--capture", str(capture), "--shown", str(shown), "--out", str(out)]
     assert CliRunner().invoke(command, given, catch_exceptions=False).exit_code == 0

@@ -44,7 +44,9 @@ def learn(capture: Path, shown: Path, out: Path, kind: str | None, title: str | 
     if out.suffix != ".toml":
         raise ThwartError(f"--out {out} must end in .toml", "a profile is named by its file: pan-scale.toml")
     if not _replaceable(out):
-        raise ThwartError(f"{out} exists already, and wasn't written by `thwart learn`", "choose another name, or remove it")
+        raise ThwartError(
+            f"{out} exists already, and wasn't written by `thwart learn`", "choose another name, or remove it"
+        )
     heard = read_bytes_or_capture(capture)
     evidence = evidence_of(heard, parse_shown(read_text(shown), len(heard.data), str(shown)))
     learned = infer(evidence, out.stem, kind, _line(heard))
@@ -55,7 +57,9 @@ def learn(capture: Path, shown: Path, out: Path, kind: str | None, title: str | 
     problems = check_profile(profile)
     if problems:
         out.unlink()
-        raise ThwartError("the profile fails its own samples: " + "; ".join(problems), "please report it with the capture")
+        raise ThwartError(
+            "the profile fails its own samples: " + "; ".join(problems), "please report it with the capture"
+        )
     samples = sum(not sample.chatter for sample in profile.sample)
     click.echo(f"{out}: {profile.title}; {len(profile.layout)} forms, {samples} samples, all proved")
     for note in learned.notes:

@@ -26,7 +26,7 @@ COMMANDS = {
     "doctor": Entry("doctor", "Find what keeps instruments from working, and say how to mend it."),
     "listen": Entry("instruments", "See and capture what a port says."),
     "decode": Entry("instruments", "Show what a profile makes of a capture, as JSON lines."),
-    "learn": Entry("learn", "Make a profile of an unknown instrument from bytes and what it showed."),
+    "learn": Entry("learn", "Make a profile of an unknown instrument from bytes and from what its display showed."),
     "profile": Entry("profiles", "List, show and check instrument profiles."),
     "run": Entry("run", "Run a bench until it is told to stop."),
     "status": Entry("bench", "Show what a running bench holds."),

@@ -174,7 +174,9 @@ def _cost(out: Account, torn: Sequence[Cut]) -> int:
 def _twins(reading: Reading) -> list[Form]:
     """Forms seen with overload, underload or error that have the words of a reading: only the very bytes tell."""
     numbered = {(f.roles, f.words) for f in reading.solved if f.conditions & NUMBERED}
-    return [f for f in reading.solved if f.conditions and not f.conditions & NUMBERED and (f.roles, f.words) in numbered]
+    return [
+        f for f in reading.solved if f.conditions and not f.conditions & NUMBERED and (f.roles, f.words) in numbered
+    ]
 
 
 def _without(reading: Reading, forms: Sequence[Form]) -> Reading:
@@ -338,9 +340,7 @@ def _profile(out: Account, moves: bool, aim: Aim, evidence: Evidence) -> tuple[P
     kind = units.quantity_of(unit)
     values = [units.from_base(units.to_base(o.value, o.unit or unit), unit) for o in evidence.observations
               if o.value is not None and o.condition in NUMBERED]  # fmt: skip
-    layouts = [
-        layout_of(shape, moves, unit, out.reading.style, out.reading.backwards) for shape in out.shapes
-    ]
+    layouts = [layout_of(shape, moves, unit, out.reading.style, out.reading.backwards) for shape in out.shapes]
     per_row = Counter(f.seen.number for s in out.shapes for f in s.frames if f.seen is not None)
     data = {
         "title": "learned", "kind": kind, "mode": "prints", "emptied": "each", "unit": unit,

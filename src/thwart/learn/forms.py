@@ -167,9 +167,7 @@ def _note_missed(reading: Reading, group: Group, best: tuple[int, Place], rows: 
 
 
 def _muted(group: Group) -> Iterator[Form]:
-    roles: tuple[Role, ...] = tuple(
-        "listed" if number else "word" for number in group.splits[0].numbers
-    )
+    roles: tuple[Role, ...] = tuple("listed" if number else "word" for number in group.splits[0].numbers)
     yield Form(group.frames, group.splits, roles, None, group.conditions)
 
 
@@ -177,9 +175,7 @@ def _settle_places(open_: list[tuple[Group, list[Place]]], reading: Reading) -> 
     """One place for each group: where several fit, the one that fits the other groups as well."""
     sure = {_context(group, full[0]) for group, full in open_ if len(full) == 1}
     ends = {end for group, full in open_ if len(full) == 1 and (end := _end(group, full[0])) is not None}
-    decimals = {
-        full[0].decimals for group, full in open_ if any(seen.value for _, seen in group.valued)
-    } or {None}
+    decimals = {full[0].decimals for group, full in open_ if any(seen.value for _, seen in group.valued)} or {None}
     shapes: dict[tuple[bool, ...], list[set[int]]] = {}
     for group, full in open_:
         shapes.setdefault(group.splits[0].numbers, []).append({place.at for place in full})
@@ -211,7 +207,9 @@ def _context(group: Group, place: Place) -> tuple[bytes | None, bytes | None]:
     """The words nearest to a place: forms of one instrument put the value between the same ones."""
     one = group.splits[0]
     before = next((c for c, n in zip(one.cores[place.at - 1 :: -1], one.numbers[place.at - 1 :: -1], strict=True) if not n), None) if place.at else None  # fmt: skip
-    after = next((c for c, n in zip(one.cores[place.at + 1 :], one.numbers[place.at + 1 :], strict=True) if not n), None)
+    after = next(
+        (c for c, n in zip(one.cores[place.at + 1 :], one.numbers[place.at + 1 :], strict=True) if not n), None
+    )
     return before, after
 
 
@@ -420,9 +418,7 @@ def _adopt(reading: Reading) -> None:
         if model is None or form.conditions & {"ok", "nothing"} or not form.conditions:
             left.append(form)
             continue
-        reading.solved.append(
-            Form(form.frames, form.splits, model.roles, model.place, form.conditions)
-        )
+        reading.solved.append(Form(form.frames, form.splits, model.roles, model.place, form.conditions))
         if form.conditions <= NUMBERED:
             reading.explained |= form.rows
     reading.mute = left

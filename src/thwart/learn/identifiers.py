@@ -192,4 +192,6 @@ def _proved(profile: Profile, frames: Sequence[Frame]) -> bool:
 
 def _title(layouts: Sequence[dict[str, Any]]) -> str:
     tag = any("identifier" in layout for layout in layouts)
-    return f"Learned from what it showed: a {'tag reader' if tag else 'reader'} that sends each {'tag' if tag else 'scan'}"
+    return (
+        f"Learned from what it showed: a {'tag reader' if tag else 'reader'} that sends each {'tag' if tag else 'scan'}"
+    )

@@ -148,7 +148,9 @@ class _Field:
     def adapted(self, own: _Field, forms: Sequence[Form]) -> _Field:
         """This field for forms that were seen too rarely to show it whole."""
         right = own.right | self.right if self.right_pad and all(not g.strip() for g in own.right) else own.right
-        return replace(self, right=right, wide=self.wide or self.left_pad or self.right_pad, signs=own.signs | self.signs)
+        return replace(
+            self, right=right, wide=self.wide or self.left_pad or self.right_pad, signs=own.signs | self.signs
+        )
 
 
 def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequence[Form]) -> _Field:
@@ -173,7 +175,9 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
     # may be just that, in numbers that all had the same length.
     lengths = {len(gap) for gap in gaps}
     # A sign with a column of its own speaks for columns throughout.
-    columns = {gap.strip() for form in pool for gap in form.gap(at + sign)} == {b"", b"-"} if sign and not zeros else False
+    columns = (
+        {gap.strip() for form in pool for gap in form.gap(at + sign)} == {b"", b"-"} if sign and not zeros else False
+    )
     left = len(ends) == 1 and (
         (max(blanks) > 0 and (len(lengths) > 1 or (not zeros and min(blanks) > 1))) or (columns and len(lengths) == 1)
     )
@@ -228,7 +232,9 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading,
         elif role == "minor" and wide and all(gap and not gap.strip() for gap in gaps):
             # The smaller unit's digits give way to spaces as well.
             pieces.append(" +")
-        elif role == "loose" and form.width is not None and b"  " in b"".join(gaps) and not any(g.strip() for g in gaps):
+        elif (
+            role == "loose" and form.width is not None and b"  " in b"".join(gaps) and not any(g.strip() for g in gaps)
+        ):
             pieces.append(" +" if apart else " *")
         else:
             pieces.append(_gap(gaps, wide, apart, gaps))
@@ -280,7 +286,11 @@ def _sign(gaps: set[bytes]) -> str:
     bare = {len(gap) for gap in gaps if not gap.strip()}
     if bare == {len(head) + len(tail) + 1}:
         return f"{escape(head)}(?P<sign>[ {sign}]){escape(tail)}"
-    return f"{escape(head)}(?P<sign>[{sign}]?){escape(tail)}" if bare == {len(head) + len(tail)} else f" *(?P<sign>[{sign}]?) *"
+    return (
+        f"{escape(head)}(?P<sign>[{sign}]?){escape(tail)}"
+        if bare == {len(head) + len(tail)}
+        else f" *(?P<sign>[{sign}]?) *"
+    )
 
 
 def _loose(form: Form, at: int, style: Style) -> str:

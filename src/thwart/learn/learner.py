@@ -52,9 +52,7 @@ class Learned:
         return replace(self, profile=self.profile.model_copy(update={"title": title}))
 
 
-def learn(
-    evidence: Evidence, name: str, kind: str | None = None, line: dict[str, Any] | None = None
-) -> Learned:
+def learn(evidence: Evidence, name: str, kind: str | None = None, line: dict[str, Any] | None = None) -> Learned:
     """Infer a profile. Raises NeedMore where accounts disagree, ThwartError where none explains what was shown."""
     _usable(evidence)
     given = {o.unit for o in evidence.observations if o.unit}
@@ -158,7 +156,8 @@ def _search(evidence: Evidence, aim: Aim) -> tuple[Account | None, list[Account]
         other
         for style, backwards in _ways()
         if (style, backwards) != (best.reading.style, best.reading.backwards)
-        and (other := account(evidence, *best_cuts, best.framing, best.check, style, backwards, aim)).profile is not None
+        and (other := account(evidence, *best_cuts, best.framing, best.check, style, backwards, aim)).profile
+        is not None
         and not other.bad
     ]
     return best, rivals
@@ -272,9 +271,7 @@ def _settle(evidence: Evidence, best: Account, rivals: Sequence[Account]) -> Non
     for rival in rivals:
         frame = _disagree(best, rival)
         if frame is not None:
-            said.append(
-                f"{frame[0]!r} could mean {frame[1]} or {frame[2]}, and what was shown fits both"
-            )
+            said.append(f"{frame[0]!r} could mean {frame[1]} or {frame[2]}, and what was shown fits both")
             asks.append(f"show a value with different digits that isn't the same read backwards, {_telling(values)}")
     if best.unclear:
         said += best.unclear
@@ -349,7 +346,11 @@ def _finished(evidence: Evidence, best: Account, name: str, aim: Aim) -> Learned
 def _title(best: Account, streams: bool) -> str:
     assert best.profile is not None
     what = "scale" if best.profile.kind == "mass" else "measuring board"
-    marks = {m for layout in best.profile.layout for m in (*layout.says, *(v for t in layout.marks.values() for v in t.values()))}
+    marks = {
+        m
+        for layout in best.profile.layout
+        for m in (*layout.says, *(v for t in layout.marks.values() for v in t.values()))
+    }
     known = [m for m in ("settled", "moving", "zero", "overload", "underload", "error") if m in marks]
     tail = f", with marks for {', '.join(known)}" if known else ", without marks"
     return f"Learned from what it showed{tail}: a {what} that {'streams' if streams else 'prints'}"
@@ -360,7 +361,10 @@ def _notes(best: Account, evidence: Evidence) -> Iterator[str]:
     for condition in ("moving", "overload", "underload", "error"):
         if condition not in shown:
             yield f"{condition} was never shown: frames that say so in a way of their own are rejected"
-    if any(re.search(r"\(\?:\[0-9\]\{\d+\}\| ", layout.pattern or "") for layout in (best.profile.layout if best.profile else ())):
+    if any(
+        re.search(r"\(\?:\[0-9\]\{\d+\}\| ", layout.pattern or "")
+        for layout in (best.profile.layout if best.profile else ())
+    ):
         yield "all numbers shown had the same length: shorter and longer ones are rejected until one is shown"
     moving = any("moving" in (*layout.says, *(m for t in layout.marks.values() for m in t.values()))
                  for layout in (best.profile.layout if best.profile else ()))  # fmt: skip

@@ -98,9 +98,7 @@ class Group:
         return {frame.seen.condition for frame in self.frames if frame.seen is not None}
 
 
-def places(
-    group: Group, style: Style, backwards: bool, unit: str | None, foreign: bool
-) -> list[tuple[int, Place]]:
+def places(group: Group, style: Style, backwards: bool, unit: str | None, foreign: bool) -> list[tuple[int, Place]]:
     """Accounts with the number of rows each explains, the best first; `unit` is meant where a row names none.
 
     `foreign` admits units that neither the rows nor the frames name.
@@ -206,9 +204,7 @@ def _columns(cores: Sequence[bytes], wanted: Sequence[Decimal], backwards: bool)
                 for core, number in zip(cores, numbers, strict=True)
             ):
                 fits.append((first, last))
-    yield from (
-        one for one in fits if not any(o != one and o[0] <= one[0] and one[1] <= o[1] for o in fits)
-    )
+    yield from (one for one in fits if not any(o != one and o[0] <= one[0] and one[1] <= o[1] for o in fits))
 
 
 def _explained(
@@ -229,7 +225,11 @@ def _explained(
         elif seen.condition != "moving":
             misses[seen.number] = misses.get(seen.number, 0) + 1
     needed = group.needed
-    rows = {number for number, n in hits.items() if number in needed and misses.get(number, 0) <= _STRAY_SHARE * (n + misses.get(number, 0))}
+    rows = {
+        number
+        for number, n in hits.items()
+        if number in needed and misses.get(number, 0) <= _STRAY_SHARE * (n + misses.get(number, 0))
+    }
     if not rows:
         return None
     agreed = [(one, target) for one, target, seen in matched if seen.number in rows]

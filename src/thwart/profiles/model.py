@@ -60,9 +60,7 @@ def _to_raw(given: object) -> object:
 
 
 #: Bytes written as hexadecimal digits: `"05 8D 09 20"`.
-HexBytes = Annotated[
-    bytes, BeforeValidator(_to_raw), PlainSerializer(lambda b: b.hex(" ").upper(), return_type=str)
-]
+HexBytes = Annotated[bytes, BeforeValidator(_to_raw), PlainSerializer(lambda b: b.hex(" ").upper(), return_type=str)]
 
 
 def _to_pattern(given: object) -> object:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.benchkit import ROW, Play, kinds, refused
+from thwart.bench.state import Specimen
 
 PLACES = ("board", "scale", "knife")
 SERVES = {"board": ("board",), "scale": ("scale",), "scanner": ("knife",), "pedal": ("board",), "hand-scale": ()}
@@ -25,11 +26,7 @@ def hands(play: Play) -> list[int | None]:
 
 
 def queue(play: Play, place: str) -> list[int]:
-    numbers = []
-    for ident in play.bench.place(place).queue:
-        fish = play.records.objects["specimen", ident]
-        numbers.append(fish.number)  # type: ignore[union-attr]
-    return numbers
+    return [play.bench.need(Specimen, ident).number for ident in play.bench.place(place).queue]
 
 
 def test_only_the_first_place_opens_fish(play: Play) -> None:
