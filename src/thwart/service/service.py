@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import random
 import signal
@@ -293,4 +294,6 @@ def run(folder: Path) -> int:
     for sign in (signal.SIGTERM, signal.SIGINT):
         signal.signal(sign, service.stop)
     service.start()
+    gc.freeze()
+    gc.enable()
     return service.wait()

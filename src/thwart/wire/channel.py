@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from .ends import ends_of
 from .events import Counts, Decoded, Frame, Reading, Rejected, RejectReason, WireEvent
-from .reports import ends_of
 from .settler import Settler
 
 if TYPE_CHECKING:

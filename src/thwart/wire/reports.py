@@ -7,7 +7,7 @@ typed, as text that the profile's layouts read), `keys` (each key pressed, by na
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from ..records import DESCRIPTOR, Record, RecordReader
 from .decoder import Decoder, Outcome
@@ -19,13 +19,7 @@ from .scale import DataReports
 
 if TYPE_CHECKING:
     from ..profiles.model import Framing, Profile
-
-
-class Meaning(Protocol):
-    """What says what a frame means."""
-
-    def decode(self, raw: bytes) -> Outcome:
-        """What `raw`, a whole frame, says."""
+    from .ends import Meaning
 
 
 class Reports(Framer):
@@ -259,11 +253,9 @@ class KeyboardReports(_Keys):
         return out
 
 
-def ends_of(profile: Profile) -> tuple[Framer, Meaning]:
-    """What frames the bytes of a profile's instrument, and what reads its frames."""
+def report_ends(profile: Profile) -> tuple[Framer, Meaning]:
+    """What frames the records of a USB device's reports, and what reads them."""
     framing = profile.framing
-    if framing.reports is None:
-        return framer_for(framing), Decoder(profile)
     if framing.reports == "scale":
         scale = ScaleReports(framing)
         return scale, scale
