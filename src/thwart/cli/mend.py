@@ -10,7 +10,7 @@ import click
 
 from ..bench.acts import MEND_REASONS
 from ..errors import ThwartError
-from .benches import bench_of, is_bench
+from .benches import bench_of
 
 _KINDS = ("value", "missing", "swap", "fields", "unit", "species", "slide")
 
@@ -66,13 +66,16 @@ def _do(folder: Path, act: str, args: list[str]) -> Mapping[str, Any]:
     from ..service.control import Client
     from ..service.folder import CONTROL
 
-    assert is_bench(folder)
     if (folder / CONTROL).is_file():
-        client = Client(folder)
         try:
-            return client.ask(do="act", act=act, args=args, place=None, via="cli")
-        finally:
-            client.close()
+            client = Client(folder)
+        except ThwartError:
+            pass  # its service was killed; one that lives holds the lock, and that is told below
+        else:
+            try:
+                return client.ask(do="act", act=act, args=args, place=None, via="cli")
+            finally:
+                client.close()
     answer = act_at_rest(folder, act, args, None)
     if not answer["ok"]:
         raise ThwartError(str(answer["error"]), str(answer["hint"]))
