@@ -33,7 +33,7 @@ ACTS: dict[str, Act] = {
         Act("again", "", "the waiting reading replaces the one before (both kept); without one, the last measurand is open again",
             "value", "again"),
         Act("stands", "[REASON]", "accepts what was questioned", "value", "stands measured-twice"),
-        Act("as", "MEASURAND", "routes the next reading at this place; lapses at next", "value", "as total_length"),
+        Act("as", "MEASURAND", "routes the next reading at this place; lapses at next", "value", "as gonad_mass left"),
         Act("value", "MEASURAND NUMBER UNIT [HOW]", "an entry by hand, marked with how: pad, tape, balance or transcribed",
             "value", "value whole_mass 412.5 g balance"),
         Act("missing", "MEASURAND|FIELD REASON",

@@ -37,7 +37,7 @@ from .fish import (
 )
 from .judging import Finding
 from .kernel import Refusal
-from .parts import NUMBER, fish_in_hand, near, no_args, numbered, place_for, slot_named, split_of, usage
+from .parts import NUMBER, fish_in_hand, near, no_args, numbered, place_for, said_key, slot_named, split_of, usage
 from .protocol import Slot
 from .setup import ARMED_NS, InstrumentSetup
 from .state import Batch, Measurement, Question, Reading, Specimen
@@ -558,38 +558,41 @@ def _questioned(bench: Bench, place: str) -> Question:
 
 
 def _as(bench: Bench, place: str, args: Sequence[str]) -> None:
-    if len(args) != 1:
+    if not args:
         raise usage("as")
     fish = fish_in_hand(bench, place, "as")
-    slot = slot_named(bench, "as", args[0], fish)
+    slot = slot_named(bench, "as", said_key(args), fish)
     bench.decide("placed", fish.specimen_id, place=place, set={"route_as": slot.key})
     bench.decide("told", fish.specimen_id, place=place, code="as", text=f"the next reading is {slot.key}")
 
 
 def _value(bench: Bench, place: str, args: Sequence[str]) -> None:
-    if len(args) not in (3, 4) or (len(args) == 4 and args[3] not in HAND):
+    how = args[-1] if args and args[-1] in HAND else None
+    said = list(args if how is None else args[:-1])
+    if len(said) < 3 or (NUMBER.fullmatch(said[-3]) and not NUMBER.fullmatch(said[-2])):  # an unknown `how` comes last
         raise usage("value")
+    *name, number, unit_text = said
     fish = fish_in_hand(bench, place, "value")
-    slot = slot_named(bench, "value", args[0], fish)
-    unit = mends.unit_of("value", args[2], slot)
-    if not NUMBER.fullmatch(args[1]):
-        raise Refusal("not-a-number", act="value", text=words.shown(args[1]))
-    base = units.to_base(Decimal(args[1].replace(",", ".")), unit)
+    slot = slot_named(bench, "value", said_key(name), fish)
+    unit = mends.unit_of("value", unit_text, slot)
+    if not NUMBER.fullmatch(number):
+        raise Refusal("not-a-number", act="value", text=words.shown(number))
+    base = units.to_base(Decimal(number.replace(",", ".")), unit)
     division = slot.measurand.hand_division_base
     if division is not None and base % division:
-        text = f"{args[1]} {args[2]}"
+        text = f"{number} {unit_text}"
         raise Refusal("not-the-division", act="value", text=text, division=slot.measurand.hand_division)
     fill(
-        bench, place, fish, slot, value=base, raw_value=args[1], raw_unit=unit,
-        how=args[3] if len(args) == 4 else "pad", supersedes=fish.values.get(slot.key),
+        bench, place, fish, slot, value=base, raw_value=number, raw_unit=unit, how=how or "pad",
+        supersedes=fish.values.get(slot.key),
     )  # fmt: skip
 
 
 def _missing(bench: Bench, place: str, args: Sequence[str]) -> None:
-    if len(args) != 2:
+    if len(args) < 2:
         raise usage("missing")
     fish = fish_in_hand(bench, place, "missing")
-    name, reason = args
+    name, reason = said_key(args[:-1]), args[-1]
     if reason not in MISSING_REASONS:
         raise Refusal(
             "unknown-reason", act="missing", reason=words.shown(reason), near=near(reason, MISSING_REASONS, 7)

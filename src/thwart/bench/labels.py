@@ -5,7 +5,8 @@ The run of `#` counts. So what a template admits is known exactly, position by p
 for a card is refused when the protocol is loaded.
 
 A card is `ACT.` + the words of an act joined by `.` + `.` + the ISO/IEC 7064 MOD 37,36 check character over the letters
-and digits before it: `ACT.MISSING.OTOLITH.BROKEN.` and its check character.
+and digits before it: `ACT.MISSING.OTOLITH.BROKEN.` and its check character. A measurand with side and replicate is so
+many words on a card (`ACT.AS.GONAD_MASS.LEFT.`), and acts take it in words as well as with dots.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from ..checkchars import SCHEMES
 
 CARD_PREFIX = "ACT."
 _CARD_SCHEME = SCHEMES["mod-37-36"]
-_CARD_WORD = re.compile(r"[A-Za-z0-9_-]+")
+_CARD_WORD = re.compile(r"[A-Za-z0-9_-]+|[A-Za-z][A-Za-z0-9_-]*(?:\.[A-Za-z0-9_-]+)+")
 _DIGITS = frozenset("0123456789")
 _LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
 _CHECKS = _DIGITS | _LETTERS | {"*"}
@@ -114,9 +115,11 @@ def _admitted(text: str) -> tuple[frozenset[str], ...]:
 
 
 def card(words: tuple[str, ...] | list[str]) -> str:
-    """The text of the card for an act. Raises ValueError for an empty act or a word no card can hold."""
+    """The text of the card for an act; `gonad_mass.left` becomes two words. Raises ValueError for an empty act or a word no card can hold."""
     if not words or not all(_CARD_WORD.fullmatch(word) for word in words):
-        raise ValueError(f"{' '.join(words)!r}: a card holds words of letters, digits, - and _")
+        raise ValueError(
+            f"{' '.join(words)!r}: a card holds words of letters, digits, - and _, and names with dots in them"
+        )
     body = CARD_PREFIX + ".".join(word.upper() for word in words) + "."
     return body + _card_check(body)
 

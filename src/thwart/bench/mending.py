@@ -11,7 +11,7 @@ from .filling import ask, fill, settle_about, settle_ready
 from .fish import close_fish, keep_for_later, open_fish, open_next
 from .judging import Finding
 from .kernel import Refusal
-from .parts import NUMBER, fish_in_hand, near, no_args, numbered, slot_named, usage
+from .parts import NUMBER, fish_in_hand, near, no_args, numbered, said_key, slot_named, usage
 from .state import Container, Measurement, Specimen
 
 if TYPE_CHECKING:
@@ -125,11 +125,12 @@ def _give(bench: Bench, place: str, fish: Specimen, key: str, m: Measurement, *,
 
 def slide(bench: Bench, place: str, args: Sequence[str]) -> None:
     """Move one measurand of a range of fish to the neighbour one up or one down: a slip by one is set right."""
-    if len(args) != 4 or args[3] not in ("+1", "-1"):
+    *name, first, last, step = args if len(args) > 3 else ("", "", "", "")
+    if step not in ("+1", "-1"):
         raise usage("slide")
-    slot = slot_named(bench, "slide", args[0])
-    low, high = numbered(bench, args[1]).number, numbered(bench, args[2]).number
-    by = int(args[3])
+    slot = slot_named(bench, "slide", said_key(name))
+    low, high = numbered(bench, first).number, numbered(bench, last).number
+    by = int(step)
     if low > high:
         raise usage("slide")
     targets = range(low + by, high + by + 1)

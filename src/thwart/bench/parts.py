@@ -57,15 +57,20 @@ def fish_in_hand(bench: Bench, place: str, act: str) -> Specimen:
 
 
 def slot_named(bench: Bench, act: str, name: str, specimen: Specimen | None = None) -> Slot:
-    """A slot by key, or the first wanted one of a measurand with sides or replicates."""
+    """A slot by key, or the first wanted one of a measurand (or its side) with several. Raises Refusal."""
     protocol = bench.setup.protocol
     if (slot := protocol.slot_by_key.get(name)) is not None:
         return slot
-    of_name = [s for s in protocol.slots if s.measurand.name == name]
+    of_name = [s for s in protocol.slots if s.key.startswith(f"{name}.")]
     if not of_name:
         raise Refusal("unknown-measurand", act=act, name=words.shown(name), near=near(name, protocol.slot_by_key))
-    free = [s for s in wanted(bench, specimen) if s.measurand.name == name] if specimen else []
+    free = [s for s in wanted(bench, specimen) if s in of_name] if specimen else []
     return (free or of_name)[0]
+
+
+def said_key(words: Sequence[str]) -> str:
+    """A measurand as it was said, with side and replicate in words of their own (as on cards) or with dots."""
+    return ".".join(words)
 
 
 def split_of(bench: Bench, place: str, act: str, args: Sequence[str]) -> tuple[list[str], Specimen | None]:

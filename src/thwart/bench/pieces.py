@@ -10,7 +10,7 @@ from .. import units
 from . import words
 from .filling import fill, serves, settle_about, settle_ready
 from .kernel import Refusal
-from .parts import NUMBER, fish_in_hand, near, no_args, slot_named, usage
+from .parts import NUMBER, fish_in_hand, near, no_args, said_key, slot_named, usage
 from .setup import InstrumentSetup
 from .state import Batch, Measurement, Reading, Specimen
 
@@ -31,10 +31,10 @@ def _count(act: str, text: str) -> int:
 
 def over(bench: Bench, place: str, args: Sequence[str]) -> None:
     """Beyond the instrument: missing with that reason, until a `value` or `parts` gives it."""
-    if len(args) != 1:
+    if not args:
         raise usage("over")
     fish = fish_in_hand(bench, place, "over")
-    slot = slot_named(bench, "over", args[0], fish)
+    slot = slot_named(bench, "over", said_key(args), fish)
     if slot.key in fish.values:
         bench.decide("withdrawn", fish.specimen_id, measurement=fish.values[slot.key], place=place)
     bench.decide("missing", fish.specimen_id, place=place, number=fish.number, name=slot.key, reason="beyond")
@@ -44,10 +44,10 @@ def over(bench: Bench, place: str, args: Sequence[str]) -> None:
 
 def parts(bench: Bench, place: str, args: Sequence[str]) -> None:
     """The next readings are pieces of one value."""
-    if len(args) != 2:
+    if len(args) < 2:
         raise usage("parts")
     fish = fish_in_hand(bench, place, "parts")
-    slot, n = slot_named(bench, "parts", args[0], fish), _count("parts", args[1])
+    slot, n = slot_named(bench, "parts", said_key(args[:-1]), fish), _count("parts", args[-1])
     state = {"parts_of": slot.key, "parts_left": n, "parts_values": []}
     bench.decide("placed", fish.specimen_id, place=place, set=state)
     text = f"{fish.number}: the next {n} readings are pieces of {slot.key}"

@@ -73,6 +73,11 @@ def test_a_card_reads_back(words: list[str]) -> None:
     assert read_card(card(words)) == words
 
 
+def test_a_measurand_with_side_and_replicate_is_words_of_a_card() -> None:
+    assert card(["as", "gonad_mass.left.2"]) == card(["as", "gonad_mass", "left", "2"])
+    assert read_card(card(["missing", "gonad_mass.left", "broken"])) == ["missing", "gonad_mass", "left", "broken"]
+
+
 @given(st.lists(word, min_size=1, max_size=3), st.data())
 @settings(derandomize=True, max_examples=60)
 def test_one_wrong_character_is_found(words: list[str], data: st.DataObject) -> None:
@@ -85,7 +90,7 @@ def test_one_wrong_character_is_found(words: list[str], data: st.DataObject) -> 
         read_card(text[:at] + other + text[at + 1 :])
 
 
-@pytest.mark.parametrize("words", [[], ["a.b"], ["a b"], ["é"], [""]])
+@pytest.mark.parametrize("words", [[], ["1.5"], ["a..b"], ["a."], [".a"], ["a b"], ["é"], [""]])
 def test_words_no_card_can_hold(words: list[str]) -> None:
     with pytest.raises(ValueError, match="card"):
         card(words)

@@ -71,6 +71,58 @@ def test_as_overrides_for_the_next_reading_of_that_quantity_only() -> None:
     assert play.values(1) == {"whole_mass": "100", "total_length": "220", "fork_length": "200"}
 
 
+TWICE = FORKED.replace('sides = ["left", "right"]', 'sides = ["left", "right"]\nreplicates = 2')
+
+
+def test_side_and_replicate_can_be_said_by_card_too() -> None:
+    play = Play(TWICE)
+    play.touch(200)
+    play.card("as gonad_mass right 2")
+    play.weigh(7)
+    play.card("as gonad_mass.left.2")  # the same in dots
+    play.weigh(6)
+    play.card("missing gonad_mass right 1 broken")
+    play.act("value gonad_mass left 1 5 g balance")
+    assert play.values(1) == {
+        "fork_length": "200",
+        "gonad_mass.right.2": "7",
+        "gonad_mass.left.2": "6",
+        "gonad_mass.left.1": "5",
+    }
+    assert play.fish.missing == {"gonad_mass.right.1": "broken"}
+    play.card("over gonad_mass right 1")
+    assert play.fish.missing == {"gonad_mass.right.1": "beyond"}
+    play.card("parts gonad_mass right 1 2")
+    play.weigh(3)
+    play.weigh(4)
+    assert play.values(1)["gonad_mass.right.1"] == "7"
+    check(play)
+
+
+def test_of_a_name_without_side_or_replicate_the_first_wanted_is_meant() -> None:
+    play = Play(TWICE)
+    play.touch(200)
+    play.card("as gonad_mass")
+    play.weigh(7)
+    play.card("as gonad_mass right")
+    play.weigh(8)
+    play.card("as gonad_mass right")
+    play.weigh(9)
+    assert [k for k in play.values(1) if "gonad" in k] == [
+        "gonad_mass.left.1",
+        "gonad_mass.right.1",
+        "gonad_mass.right.2",
+    ]
+
+
+@pytest.mark.parametrize("words", ["as", "as gonad_mass up", "over", "parts gonad_mass", "value 5 g", "value g", "value", "value gonad_mass left 5 tape",
+                                   "missing broken"])  # fmt: skip
+def test_a_measurand_that_isnt_said_whole_is_refused(words: str) -> None:
+    play = Play(TWICE)
+    play.touch(200)
+    assert kinds(play.act(words)) == ["refused"]
+
+
 def test_as_lapses_at_next() -> None:
     play = Play(FORKED)
     play.touch(200)
