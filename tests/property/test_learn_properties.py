@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.learncorpus.teach import Row, evidence, taught
-from thwart.cli.learn import evidence_of
+from thwart.cli.capturing import evidence_of
 from thwart.learn import learn, parse_shown
 from thwart.ports.capture import Capture, Chunk
 from thwart.profiles import Profile

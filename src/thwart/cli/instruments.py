@@ -6,7 +6,7 @@ import json
 import shutil
 import time
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from datetime import datetime
@@ -66,6 +66,21 @@ def ports(as_json: bool) -> None:
     click.echo("\n".join(table([head, *cells], _width())))
 
 
+def line_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options that set a serial line, for every command that opens one."""
+    for option in reversed((
+        click.option("--baud", type=click.IntRange(50, 4_000_000), help="Speed; default the profile's, or 9600."),
+        click.option("--data-bits", type=click.Choice(["5", "6", "7", "8"]), help="Bits of a character; default 8."),
+        click.option("--parity", type=click.Choice(["none", "even", "odd", "mark", "space"]), help="Default none."),
+        click.option("--stop-bits", type=click.Choice(["1", "1.5", "2"]), help="Default 1."),
+        click.option("--flow", type=click.Choice(["none", "xonxoff", "rtscts"]), help="Flow control; default none."),
+        click.option("--dtr/--no-dtr", default=None, help="Control line DTR at opening; default on."),
+        click.option("--rts/--no-rts", default=None, help="Control line RTS at opening; default on."),
+    )):  # fmt: skip
+        command = option(command)
+    return command
+
+
 @click.command(
     epilog="Examples: thwart listen /dev/ttyUSB0 --baud 4800    "
     "thwart listen usb:1234:0001:SCALE --profile status-commas-mass --out scale.capture"
@@ -75,13 +90,7 @@ def ports(as_json: bool) -> None:
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Write a capture; never overwrites.")
 @click.option("--note", default="", metavar="TEXT", help="A remark for the capture's header.")
 @click.option("--seconds", type=click.FloatRange(min=0, min_open=True), help="End after so long (else: Ctrl-C).")
-@click.option("--baud", type=click.IntRange(50, 4_000_000), help="Speed; default the profile's, or 9600.")
-@click.option("--data-bits", type=click.Choice(["5", "6", "7", "8"]), help="Bits of a character; default 8.")
-@click.option("--parity", type=click.Choice(["none", "even", "odd", "mark", "space"]), help="Default none.")
-@click.option("--stop-bits", type=click.Choice(["1", "1.5", "2"]), help="Default 1.")
-@click.option("--flow", type=click.Choice(["none", "xonxoff", "rtscts"]), help="Flow control; default none.")
-@click.option("--dtr/--no-dtr", default=None, help="Control line DTR at opening; default on.")
-@click.option("--rts/--no-rts", default=None, help="Control line RTS at opening; default on.")
+@line_options
 def listen(
     port: str, profile_name: str | None, out: Path | None, note: str, seconds: float | None, **settings: Any
 ) -> None:
@@ -92,7 +101,7 @@ def listen(
     """
     spec = parse_spec(port, "PORT")
     profile = None if profile_name is None else profile_named(profile_name)
-    line = _line(profile, settings)
+    line = line_settings(profile, settings)
     with ExitStack() as open_things:
         opened = open_port(spec, line)
         open_things.callback(opened.close)
@@ -129,7 +138,8 @@ def _heard(port: Port, profile: Profile | None, start_ns: int, seconds: float | 
         yield time.monotonic_ns(), data
 
 
-def _line(profile: Profile | None, given: dict[str, Any]) -> LineSettings:
+def line_settings(profile: Profile | None, given: dict[str, Any]) -> LineSettings:
+    """The settings to open a port with: options before the profile's, those before the usual ones."""
     own = {} if profile is None else profile.line.model_dump(exclude={"latency_ms"})
     chosen = {key: value for key, value in given.items() if value is not None}
     for key, kind in (("data_bits", int), ("stop_bits", float)):

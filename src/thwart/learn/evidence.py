@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Final, Literal
 
@@ -61,26 +61,28 @@ def parse_shown(text: str, size: int, where: str) -> tuple[Observation, ...]:
             "one row for each thing the instrument showed: the offset of the first byte that came then, what it showed",
         )  # fmt: skip
     problems: list[str] = []
-    found: list[Observation] = []
+    found: list[Observation | int] = []
     for line, row in enumerate(rows[1:], 2):
         if not any(cell.strip() for cell in row):
             continue
         try:
-            found.append(_observation(len(found) + 1, row, size, found))
+            found.append(_observation(len(found) + 1, row, size, _begin(found[-1]) if found else 0))
         except ThwartError as wrong:
             problems.append(f"{where}:{line}: {wrong.message}")
     if problems:
         raise ConfigError(where, problems)
-    if not found:
+    if not any(isinstance(one, Observation) for one in found):
         raise ConfigError(where, [f"{where}: no row after the header"], "write a row for each thing that was shown")
-    ends = [*(one.offset for one in found[1:]), size]
-    return tuple(
-        Observation(one.number, one.offset, end, one.text, one.value, one.unit, one.condition)
-        for one, end in zip(found, ends, strict=True)
-    )
+    ends = [*(_begin(one) for one in found[1:]), size]
+    return tuple(replace(one, end=end) for one, end in zip(found, ends, strict=True) if isinstance(one, Observation))
 
 
-def _observation(number: int, row: Sequence[str], size: int, before: Sequence[Observation]) -> Observation:
+def _begin(row: Observation | int) -> int:
+    return row if isinstance(row, int) else row.offset
+
+
+def _observation(number: int, row: Sequence[str], size: int, before: int) -> Observation | int:
+    """A row, or just its offset where nobody looked."""
     if len(row) != len(HEADER):
         raise ThwartError(f"needs {len(HEADER)} cells ({','.join(HEADER)}), has {len(row)}; quote a value with a comma")
     place, text, unit, condition = (cell.strip() for cell in row)
@@ -89,15 +91,17 @@ def _observation(number: int, row: Sequence[str], size: int, before: Sequence[Ob
     offset = int(place)
     if offset > size:
         raise ThwartError(f"offset: {offset} lies behind the capture's {size} bytes")
-    if before and offset < before[-1].offset:
-        raise ThwartError(f"offset: {offset} lies before the row above ({before[-1].offset}); rows go in order")
+    if offset < before:
+        raise ThwartError(f"offset: {offset} lies before the row above ({before}); rows go in order")
+    if not (text or unit or condition):
+        return offset
     if condition not in CONDITIONS:
         raise ThwartError(f"condition: {condition!r} is none of {', '.join(CONDITIONS)}")
-    value, code = _shown_value(text, unit)
+    value, code = shown_value(text, unit)
     return Observation(number, offset, size, text, value, code, condition)
 
 
-def _shown_value(text: str, unit: str) -> tuple[Decimal | None, str | None]:
+def shown_value(text: str, unit: str) -> tuple[Decimal | None, str | None]:
     """The number and the UCUM code of its unit. Raises ThwartError for a unit that isn't known."""
     if joined := _joined(text, unit):
         return joined
