@@ -303,10 +303,12 @@ class _Lesson:
             try:
                 return self._learned(name)
             except NeedMore as more:
-                self._told(more.message)
+                for said in more.message.splitlines():
+                    self._told(said)
                 self._observe(Step(more.asks[0][:1].upper() + more.asks[0][1:] + "."))
             except ThwartError as wrong:
-                self._told(wrong.message)
+                for said in wrong.message.splitlines():
+                    self._told(said)
                 if wrong.hint:
                     self._told(wrong.hint, first="  → ", rest="    ")
                 if not self._leave_out():
@@ -351,7 +353,7 @@ class _Lesson:
             try:
                 answer = understood(text, step, self._kind, self._unit)
             except ThwartError as wrong:
-                self._told(f"{wrong.message} {wrong.hint}", first="    ", rest="    ")
+                self._told(f"{wrong.message}: {wrong.hint}", first="    ", rest="    ")
                 continue
             self._unit = answer.unit or self._unit
             return answer
@@ -365,11 +367,9 @@ class _Lesson:
             click.echo("    keep it so …")
             rec.wait(mark, _HOLD_BYTES, _HOLD_S, _HOLD_MOST_S)
             if mark > self._end:
-                # What came while the load changed: a reading on its way, or, before a condition, anything.
+                # What came while the load changed: readings on their way, or, before a condition, anything.
                 moved = answer.condition in ("ok", "zero") and before
-                self.rows.append(
-                    Row(self._end, answer.value, answer.unit, "moving") if moved else Row(self._end, "", "", "")
-                )
+                self.rows.append(Row(self._end, "", "", "moving" if moved else ""))
         else:
             mark = self._end
             rec.wait(mark, 1, 0.0, 0.0 if rec.size > started else _PRINT_S, _QUIET_S)
@@ -406,7 +406,11 @@ class _Lesson:
         """Ask which row was mistyped; whether one is left out now."""
         for number, row in enumerate(self.rows, 1):
             if row.condition not in ("", "moving"):
-                click.echo(f"    row {number}: {' '.join(p for p in (row.value, row.unit, row.condition) if p)}")
+                shown = " ".join(part for part in (row.value, row.unit, row.condition) if part)
+                end = self.rows[number].offset if number < len(self.rows) else self._end
+                click.echo(
+                    f"    row {number:<3} {shown:<24} {_preview(self._rec.since(row.offset)[: end - row.offset])}"
+                )
         text = click.prompt(
             "    leave a row out? (number; Enter: no)", default="", show_default=False, prompt_suffix=" "
         )

@@ -94,11 +94,11 @@ def understood(text: str, step: Step, kind: Kind, unit: str) -> Answer:
             # The display's own word for it, or dashes.
             return Answer("", "", step.expects)
         raise ThwartError(
-            f"{text!r} is no number", "type what the display shows, as 412.5 g; or over, under, error; Enter skips"
+            f"{text!r} is no number", "type what the display shows, as 412.5 g; or over, under, error, skip"
         )
     own = (match[2] or unit).strip()
     if not own:
-        raise ThwartError("in which unit?", f"type it behind the number, as {match[1]} {_UNITS[kind]}")
+        raise ThwartError("in which unit", f"type it behind the number, as {match[1]} {_UNITS[kind]}")
     if units.ucum(own) is None:
         raise ThwartError(f"{own!r} is no unit known here", f"known: {', '.join(units.FACTORS)}")
     value, _ = shown_value(match[1], own)
