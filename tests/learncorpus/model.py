@@ -44,7 +44,12 @@ class Instrument:
     identifiers: Callable[[random.Random], str] | None = None
     silence: bool = False
     unit_in_moving: bool = True
-    minus_needs_showing: bool = True
+    noise: bytes = b""
+    """What stands before every frame while it is taught."""
+    drops: bool = False
+    """Trailing zeros are dropped: a careful person shows it."""
+    binary: bool = False
+    """Its numbers are no text: a damaged byte is another number, unless a check tells."""
 
 
 @dataclass
@@ -57,6 +62,7 @@ class Case:
     further: list[tuple[bytes, Said]] = field(default_factory=list)
     foreign: list[tuple[bytes, Said | None]] = field(default_factory=list)
     """Frames that must be refused; those damaged may still say what they said before, and nothing else."""
+    silences: list[tuple[int, float]] = field(default_factory=list)
 
 
 @dataclass
@@ -114,6 +120,10 @@ def case_of(instrument: Instrument, seed: int) -> Case:
             # A careful person shows a large value first.
             while said.value is not None and abs(said.value) * 5 < instrument.largest and unit == names[0]:
                 said = draw(rng, instrument, unit, condition, negative)
+        if instrument.drops and condition == "ok" and place == 2 and said.value is not None:
+            said = Said(said.value.quantize(Decimal(1)).quantize(said.value), said.unit, condition)
+            if not said.value:
+                said = Said(said.value + 7, said.unit, condition)
         if said.value is not None:
             values.add(said.value)
         seen.append((condition, unit))
@@ -127,7 +137,9 @@ def case_of(instrument: Instrument, seed: int) -> Case:
             if condition == "moving" and turn:
                 now = draw(rng, instrument, unit, condition, negative)
             number += 1
-            case.data += instrument.send(now, number)
+            if instrument.silence and case.data:
+                case.silences.append((len(case.data), 120.0))
+            case.data += instrument.noise + instrument.send(now, number)
         if instrument.chatter and place % 2:
             case.data += instrument.chatter
     case.shown = "\n".join(rows) + "\n"
@@ -141,7 +153,8 @@ def case_of(instrument: Instrument, seed: int) -> Case:
         for _ in range(6):
             number += 1
             case.foreign.append((instrument.send(draw(rng, instrument, names[0], condition, False), number), None))
-    case.foreign += list(_damaged(rng, case, instrument))
+    if not instrument.binary:
+        case.foreign += list(_damaged(rng, case, instrument))
     return case
 
 
@@ -264,6 +277,13 @@ def _judge(result: Outcome, case: Case, raw: bytes, said: Said, heard: Sequence[
         result.right += 1
     elif good:
         result.missed.append((raw, f"{conditions}, not {wanted}"))
+
+
+def wide_corpus() -> list[Case]:
+    """The second corpus, in a fixed order."""
+    from .wide import wide
+
+    return [case_of(one, 9000 + number) for number, one in enumerate(wide())]
 
 
 def corpus() -> list[Case]:

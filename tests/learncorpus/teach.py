@@ -27,4 +27,5 @@ def taught(rows: Sequence[Row], before: bytes = b"") -> Learned:
 
 def learned(case: Case) -> Learned:
     """What is learned from a case."""
-    return learn(Evidence(case.data, parse_shown(case.shown, len(case.data), "shown.csv")), "learned")
+    shown = parse_shown(case.shown, len(case.data), "shown.csv")
+    return learn(Evidence(case.data, shown, tuple(case.silences)), "learned")
