@@ -47,6 +47,38 @@ class InstrumentConfig(Strict):
     line: LineOverride = LineOverride()
 
 
+class TabletConfig(Strict):
+    """The page for tablets. Without this table there is none."""
+
+    port: Annotated[int, Field(ge=1, le=65535)] = 8443
+    address: str = "0.0.0.0"
+    names: tuple[str, ...] = ()
+    certificate: str | None = None
+    key: str | None = None
+    trusted_network: bool = False
+
+    @model_validator(mode="after")
+    def _consistent(self) -> TabletConfig:
+        if (self.certificate is None) != (self.key is None):
+            raise tomlfile.Faults(["certificate: certificate and key go together"])
+        if self.certificate is None and not self.trusted_network:
+            raise tomlfile.Faults([
+                "trusted_network: a tablet needs certificate and key (TLS), or trusted_network = true where nobody "
+                "else is on the network"
+            ])  # fmt: skip
+        return self
+
+
+class PageConfig(Strict):
+    """The page of the bench."""
+
+    port: Annotated[int, Field(ge=0, le=65535)] = 0
+    distance_m: Annotated[float, Field(ge=0.3, le=10)] = 2.0
+    ppi: Annotated[float, Field(ge=50, le=600)] = 150.0
+    theme: Literal["day", "night"] = "day"
+    tablet: TabletConfig | None = None
+
+
 class BenchConfig(Strict):
     """The file `bench.toml`."""
 
@@ -55,6 +87,8 @@ class BenchConfig(Strict):
     profiles: str = "profiles"
     places: Annotated[tuple[Name, ...], Field(min_length=1)] = ("table",)
     control_port: Annotated[int, Field(ge=0, le=65535)] = 0
+    language: Literal["en", "de"] = "en"
+    page: PageConfig = PageConfig()
     instruments: Mapping[Name, InstrumentConfig] = {}
 
     @model_validator(mode="after")

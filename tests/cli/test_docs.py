@@ -87,6 +87,8 @@ def test_the_policy_is_described_row_by_row() -> None:
     ("heading", "level", "model"),
     [
         ("Keys", "##", config.BenchConfig),
+        ("`[page]`", "###", config.PageConfig),
+        ("`[page.tablet]`", "###", config.TabletConfig),
         ("`[instruments.NAME]`", "###", config.InstrumentConfig),
         ("`[instruments.NAME.line]`", "###", config.LineOverride),
     ],
@@ -104,7 +106,7 @@ def test_every_key_of_the_bench_file_is_described(heading: str, level: str, mode
                 default
                 if isinstance(default, str)
                 else str(default)
-                if isinstance(default, int)
+                if isinstance(default, int | float)
                 else ", ".join(default)
             )
 

@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from ..bench.words import WHY
 from ..entries import Entry
+from ..languages import Language
 
 Sound = Literal["taken", "look", "asked", "next", "fault"]
 
@@ -27,8 +28,13 @@ class Said:
     place: str | None
     text: str
 
+    @property
+    def spoken(self) -> str:
+        """The text as a voice says it."""
+        return self.text
 
-def narrate(source: Entry, decisions: Sequence[Entry]) -> Iterator[Said]:
+
+def narrate(source: Entry, decisions: Sequence[Entry], words: Language | None = None) -> Iterator[Said]:
     """The announcements of an input and the decisions that answer it, in order."""
     if (said := _input(source)) is not None:
         yield said

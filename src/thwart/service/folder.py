@@ -1,4 +1,4 @@
-"""The bench folder's files, the lock that keeps a second service out, and the 0600 file with the control port."""
+"""The bench folder's files, the lock that keeps a second service out, and the 0600 files with the control port and the pages' sessions."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from ..errors import BenchInUse, LedgerError, ThwartError
 LEDGER = "ledger.db"
 LOCK = "service.lock"
 CONTROL = "control.json"
+SESSIONS = "pages.json"
 
 
 class Lock:
@@ -70,16 +71,18 @@ class Door:
     port: int
     token: str
     pid: int
+    page: int
+    """Port of the pages."""
 
 
-def write_door(folder: Path, port: int) -> Door:
+def write_door(folder: Path, port: int, page: int) -> Door:
     """Make a token and leave it in a file that only this user can read."""
-    door = Door(port, secrets.token_urlsafe(24), os.getpid())
+    door = Door(port, secrets.token_urlsafe(24), os.getpid(), page)
     path = folder / CONTROL
     path.unlink(missing_ok=True)
     fd = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     with os.fdopen(fd, "w") as file:
-        json.dump({"port": door.port, "token": door.token, "pid": door.pid}, file)
+        json.dump({"port": door.port, "token": door.token, "pid": door.pid, "page": door.page}, file)
     return door
 
 
@@ -88,7 +91,7 @@ def read_door(folder: Path) -> Door:
     path = folder / CONTROL
     try:
         data: dict[str, Any] = json.loads(path.read_text())
-        return Door(int(data["port"]), str(data["token"]), int(data["pid"]))
+        return Door(int(data["port"]), str(data["token"]), int(data["pid"]), int(data["page"]))
     except FileNotFoundError:
         raise ThwartError(f"{folder}: no service runs on this bench", f"start it with `thwart run {folder}`") from None
     except (OSError, ValueError, KeyError) as error:

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import gc
+import json
 import logging
 import random
 import signal
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import islice
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import Any
 
 from .. import __version__
-from ..announce.feed import Feed, follow_from, lines_of
+from ..announce.feed import Alarm, Committed, Feed, alarm_changes, follow_from
 from ..announce.narrate import narrate
+from ..announce.web.gate import Gate
+from ..announce.web.listening import Listening
 from ..config import Configured, read_bench
 from ..errors import LedgerError, ThwartError
 from ..ids import new_id
+from ..languages import DEFAULT, LANGUAGES, language
 from ..ledger import Ledger
 from ..ledger.faults import holder
 from ..ports import Supervisor
@@ -26,8 +31,9 @@ from .at_rest import answered, configuration
 from .clerk import Clerk, groups
 from .clock import Clock
 from .control import Control
-from .folder import CONTROL, LEDGER, Lock, write_door
+from .folder import CONTROL, LEDGER, SESSIONS, Lock, write_door
 from .lines import Inbox, Item, Line
+from .pages import Pages, admission, doors
 from .saying import quoted
 from .systemd import notify, watchdog_s
 
@@ -38,6 +44,8 @@ _HELD_S = 1.0
 #: A log of the database that grows beyond this has a reader that never lets go.
 _WAL_ALARM = 64 * 1024 * 1024
 _PRESENCE_S = 60.0
+#: Groups a follower reads from the ledger at once.
+_READ = 200
 
 
 class Service:
@@ -73,11 +81,11 @@ class Service:
             Supervisor(line.wired.spec, line.wired.line, line, random.Random(), line.wired.poll) for line in self.lines
         ]
         self._control: Control | None = None
+        self._listening: Listening | None = None
         self._stop_asked = threading.Event()
         self._stopped = threading.Event()
         self._failed: BaseException | None = None
         self._present_at = 0.0
-        self._alarms: set[str] = set()
 
     # ---- life --------------------------------------------------------------------------------------------------
 
@@ -95,7 +103,9 @@ class Service:
         threading.Thread(target=self._tell, name="log", daemon=True).start()
         notify("READY=1")
         name, seq = self.configured.config.name, self.clerk.committed_seq
-        log.info("ready bench=%s folder=%s seq=%s", quoted(name), quoted(self.folder), seq)
+        assert self._listening is not None
+        page = f"http://127.0.0.1:{self._listening.doors[0].port}/"
+        log.info("ready bench=%s folder=%s seq=%s page=%s", quoted(name), quoted(self.folder), seq, page)
 
     def _take_up(self) -> None:
         self.clerk.resume()
@@ -106,9 +116,16 @@ class Service:
         sha256, items = configuration(self.clerk.bench)
         self.clerk.begin([*items, Item("started", {"version": __version__, "config_sha256": sha256})])
         self._control = Control(self.configured.config.control_port, self._answer)
-        self._control.start(write_door(self.folder, self._control.port).token)
+        config = self.configured.config
+        self.gate = Gate(self.folder / SESSIONS)
+        cookie = "thwart-" + self.ledger.identity()[1][-12:]
+        self._listening = Listening(doors(self.configured), Pages(self), self.gate, config.language, cookie)
+        self._control.start(write_door(self.folder, self._control.port, self._listening.doors[0].port).token)
+        self._listening.start()
 
     def _let_go(self) -> None:
+        if self._listening is not None:
+            self._listening.stop()
         if self._control is not None:
             self._control.stop()
         (self.folder / CONTROL).unlink(missing_ok=True)
@@ -156,7 +173,7 @@ class Service:
             if lost:
                 log.warning("log-lagged")
             for group in groups:
-                for s in narrate(group[0], group[1:]):
+                for s in narrate(group.entries[0], group.entries[1:]):
                     place = f" place={s.place}" if s.place else ""
                     log.info("said seq=%s sound=%s%s text=%s", s.seq, s.sound, place, quoted(s.text))
 
@@ -190,22 +207,22 @@ class Service:
                 self._stopped.wait(0.25)
             held = self.clerk.committing_since
             stuck = held is not None and time.monotonic() - held > _HELD_S
-            self._alarm("held", stuck, lambda: f"not saved, held by {self._holder()}")
-            reader = self.ledger.wal_bytes() > _WAL_ALARM
-            self._alarm("reader", reader, lambda: "a reader never lets go: the ledger's log grows")
-            self._alarm("fault", self.clerk.fault is not None, lambda: str(self.clerk.fault))
+            self._alarm("held", stuck, lambda: {"holder": self._holder()})
+            self._alarm("reader", self.ledger.wal_bytes() > _WAL_ALARM, dict)
+            self._alarm("fault", self.clerk.fault is not None, lambda: {"reason": str(self.clerk.fault)})
             if every is not None and held is None:
                 notify("WATCHDOG=1")
 
     def _busy(self) -> bool:
         return self.clerk.committing_since is not None or self.clerk.fault is not None
 
-    def _alarm(self, name: str, on: bool, text: Callable[[], str]) -> None:
-        if on and name not in self._alarms:
-            self._alarms.add(name)
-            log.error("alarm name=%s reason=%s", name, quoted(text()))
-        elif not on and name in self._alarms:
-            self._alarms.discard(name)
+    def _alarm(self, name: str, on: bool, args: Callable[[], Mapping[str, str]]) -> None:
+        if on and name not in self.feed.alarms:
+            alarm = Alarm(name, args(), self.clock.utc_of(self.clock.mono_ns()))
+            self.feed.set_alarm(name, alarm)
+            log.error("alarm name=%s reason=%s", name, quoted(language(DEFAULT).say("alarms", name, alarm.args)))
+        elif not on and name in self.feed.alarms:
+            self.feed.set_alarm(name, None)
             log.warning("over name=%s", name)
 
     def _holder(self) -> str:
@@ -220,9 +237,11 @@ class Service:
             case "status":
                 yield {"ok": True, "status": self.status()}
             case "follow":
-                yield from self._follow(request.get("since"))
+                yield from self._follow(request.get("since"), request.get("language", DEFAULT))
+            case "page":
+                yield {"ok": True, "page": self._page(request)}
             case other:
-                raise ThwartError(f"unknown request {other!r}", "act, status or follow")
+                raise ThwartError(f"unknown request {other!r}", "act, status, follow or page")
 
     def _ask(self, kind: str, body: dict[str, Any], timeout_s: float) -> Any:
         done: SimpleQueue[Any] = SimpleQueue()
@@ -240,23 +259,29 @@ class Service:
         raise ThwartError(why, after)
 
     def _act(self, request: Mapping[str, Any]) -> Mapping[str, Any]:
-        act, args = str(request.get("act", "")), request.get("args", [])
+        args = request.get("args", [])
         if not isinstance(args, list) or len(args) > 64:
             raise ThwartError("args: a list of words")
-        ids = [new_id(self.clock.now_ms()) for _ in self.configured.config.places]
         place = request.get("place")
-        body = {
-            "act": act, "args": [str(a)[:500] for a in args], "place": None if place is None else str(place),
-            "via": str(request.get("via", "cli"))[:20], "ids": ids,
-        }  # fmt: skip
-        entries = self._ask("act", body, 20.0)
-        return answered(entries)
+        via = str(request.get("via", "cli"))[:20]
+        return self.act(str(request.get("act", "")), args, None if place is None else str(place), via)
+
+    def act(self, act: str, args: Sequence[Any], place: str | None, via: str) -> Mapping[str, Any]:
+        """Do an act; the answer comes after its commit. Raises ThwartError where that takes too long."""
+        ids = [new_id(self.clock.now_ms()) for _ in self.configured.config.places]
+        body = {"act": act, "args": [str(a)[:500] for a in args], "place": place, "via": via, "ids": ids}
+        return answered(self._ask("act", body, 20.0))
+
+    def look(self) -> Mapping[str, Any]:
+        """What the bench holds now. Raises ThwartError while the clerk is held up."""
+        held: Mapping[str, Any] = self._ask("look", {}, 1.0)
+        return held
 
     def status(self) -> dict[str, Any]:
         """Everything `thwart status` shows."""
         now = self.clock.mono_ns()
         try:
-            held: Any = self._ask("look", {}, 1.0)
+            held: Any = self.look()
         except ThwartError:
             held = None
         return {
@@ -268,24 +293,39 @@ class Service:
             "committed_seq": self.clerk.committed_seq,
             "waiting_inputs": self.inbox.qsize(),
             "wal_bytes": self.ledger.wal_bytes(),
+            "page": f"http://127.0.0.1:{self._listening.doors[0].port}/" if self._listening is not None else None,
             "held": held,
             "instruments": [line.status(now) for line in self.lines],
         }
 
-    def _follow(self, since: Any) -> Iterator[Mapping[str, Any]]:
+    def _page(self, request: Mapping[str, Any]) -> Mapping[str, Any]:
+        assert self._listening is not None
+        return admission(self._listening.doors, self.configured.config.page.tablet, self.gate, request)
+
+    def _follow(self, since: Any, code: Any) -> Iterator[Mapping[str, Any]]:
+        if code not in LANGUAGES:
+            raise ThwartError(f"there is no language {code!r}", "known: " + ", ".join(LANGUAGES))
         start = since if isinstance(since, int) and since >= 0 else self.clerk.committed_seq
         assert self._control is not None
-
-        def read(after: int) -> Iterator[Any]:
-            with Ledger.open(self.ledger.path, readonly=True) as ledger:
-                yield from groups(ledger.entries(after))
-
-        for group in follow_from(self.feed, start, read, self._control.stopping):
+        told: dict[str, Alarm] = {}
+        for group in follow_from(self.feed, start, self.read, self._control.stopping):
+            for change in alarm_changes(told, self.feed.alarms, code):
+                yield {"ok": True, **change}
             if group is None:
                 yield {"ok": True}
                 continue
-            for line in lines_of(group):
-                yield {"ok": True, "entry": line}
+            for seq, text in group.texts(code, start):
+                yield {"ok": True, "entry": json.loads(text)}
+                start = seq
+
+    def read(self, after: int) -> list[Committed]:
+        """Some of the groups that hold entries after one; none where it is the last. Raises LedgerError."""
+        with Ledger.open(self.ledger.path, readonly=True) as ledger:
+            first = next(ledger.entries(after), None)
+            if first is None:
+                return []
+            found = groups(ledger.entries((first.input_seq or first.seq) - 1))
+            return [Committed(group) for group in islice(found, _READ)]
 
 
 def run(folder: Path) -> int:

@@ -1,0 +1,38 @@
+"""The lead's tables: rows of the ledger's views, read through a connection of their own and let go at once."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+from ..errors import LedgerError
+
+#: Rows of each table at most, the latest ones.
+MOST = 2000
+
+
+def day(path: Path) -> dict[str, Any]:
+    """Fish, findings, mends and batches, the latest first. Raises LedgerError."""
+    try:
+        with sqlite3.connect(f"file:{path}?mode=ro", uri=True, timeout=2.0) as db:
+            db.row_factory = sqlite3.Row
+            return {
+                "fish": _rows(db, "SELECT * FROM specimens ORDER BY number DESC LIMIT ?"),
+                "findings": _rows(
+                    db, "SELECT f.*, s.number FROM findings f LEFT JOIN specimens s USING (specimen_id) ORDER BY f.seq DESC LIMIT ?"
+                ),
+                "mends": _rows(
+                    db, "SELECT m.*, s.number FROM mends m LEFT JOIN specimens s USING (specimen_id) ORDER BY m.seq DESC LIMIT ?"
+                ),
+                "batches": _rows(db, "SELECT * FROM batches ORDER BY opened_utc DESC LIMIT ?"),
+            }  # fmt: skip
+    except sqlite3.Error as error:
+        raise LedgerError(f"{path}: can't be read: {error}", "`thwart audit` looks into it") from None
+    finally:
+        if "db" in locals():
+            db.close()
+
+
+def _rows(db: sqlite3.Connection, query: str) -> list[dict[str, Any]]:
+    return [dict(row) for row in db.execute(query, (MOST,))]
