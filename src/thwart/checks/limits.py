@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isfinite
+from math import inf, isfinite, log
 
 from .flags import Verdict
 from .model import ORDER, Limits, SpeciesModel, factor
@@ -34,6 +34,12 @@ def within(value: float | None, limits: Limits) -> Verdict:
     if limits.suspect and not _between(value, limits.suspect[0] * one, limits.suspect[1] * one):
         return Verdict.SUSPECT
     return Verdict.PASS
+
+
+def ln_span(limits: Limits) -> tuple[float, float]:
+    """ln of the least and the greatest possible value (mm or g), their last bits left open."""
+    low, high = (value * factor(limits.unit) for value in limits.fail)
+    return (log(low) - 1e-12 if low > 0.0 else -inf), (log(high) + 1e-12 if high > 0.0 else -inf)
 
 
 def _between(value: float, low: float, high: float) -> bool:

@@ -16,7 +16,7 @@ settle in; after that only six numbers per relation remain. Memory fades beyond 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import exp, log, log1p, pi, sqrt
 from statistics import median
@@ -69,6 +69,9 @@ def _tail_loss() -> float:
 _TAIL_LOSS = _tail_loss()
 
 
+Density = Callable[[float], float]
+
+
 class Prediction(NamedTuple):
     """What a relation expects of ln y: Student t with `nu` degrees of freedom around `mean`, `scale` wide."""
 
@@ -82,13 +85,24 @@ class Prediction(NamedTuple):
 
     def log_density(self, ln_y: float) -> float:
         """Log density of `ln_y` for a sound fish, unusual ones included."""
-        nu = self.nu
-        z2 = ((ln_y - self.mean) / self.scale) ** 2 / nu
-        power = 0.5 * (nu + 1.0)
-        usual = _LOG_USUAL - power * log1p(z2)
-        unusual = _LOG_UNUSUAL - power * log1p(z2 / _UNUSUAL_SQUARED)
-        top, low = (usual, unusual) if usual > unusual else (unusual, usual)
-        return top + log1p(exp(low - top)) + t_log_peak(nu) - log(self.scale)
+        return self.density()(ln_y)
+
+    def density(self, plus: float = 0.0) -> Density:
+        """`log_density`, and `plus`, as a function: for many values of one fish."""
+        mean, power = self.mean, 0.5 * (self.nu + 1.0)
+        narrow = self.nu * self.scale * self.scale
+        wide = narrow * _UNUSUAL_SQUARED
+        plus += t_log_peak(self.nu) - log(self.scale)
+
+        def at(ln_y: float) -> float:
+            away = (ln_y - mean) ** 2
+            usual = _LOG_USUAL - power * log1p(away / narrow)
+            unusual = _LOG_UNUSUAL - power * log1p(away / wide)
+            if usual > unusual:
+                return plus + usual + log1p(exp(unusual - usual))
+            return plus + unusual + log1p(exp(usual - unusual))
+
+        return at
 
 
 class Kept(NamedTuple):
@@ -181,6 +195,24 @@ class Relation:
         rounding = ry * ry + (self.m1 * rx) ** 2
         variance = self.ss / self.nu * (1.0 + leverage) + rounding
         return Prediction(self.m0 + self.m1 * u, sqrt(variance), self.nu)
+
+    def density_of(self, ln_y: float, rx: float = 0.0, ry: float = 0.0, plus: float = 0.0) -> Density:
+        """The log density of `ln_y` (as `Prediction.log_density`), and `plus`, as a function of ln x."""
+        x0, m0, m1, v00, v01, v11, nu = self.x0, self.m0, self.m1, self.v00, self.v01, self.v11, self.nu
+        s2, power = self.ss / nu, 0.5 * (nu + 1.0)
+        plus += t_log_peak(nu)
+        rounding = ry * ry + (m1 * rx) ** 2
+
+        def at(ln_x: float) -> float:
+            u = ln_x - x0
+            variance = s2 * (1.0 + v00 + u * (2.0 * v01 + u * v11)) + rounding
+            z2 = (ln_y - m0 - m1 * u) ** 2 / (nu * variance)
+            usual = _LOG_USUAL - power * log1p(z2)
+            unusual = _LOG_UNUSUAL - power * log1p(z2 / _UNUSUAL_SQUARED)
+            top, low = (usual, unusual) if usual > unusual else (unusual, usual)
+            return plus - 0.5 * log(variance) + top + log1p(exp(low - top))
+
+        return at
 
     def learn(
         self, ln_x: float, ln_y: float, rx: float = 0.0, ry: float = 0.0, outcome: Outcome = "passed"
