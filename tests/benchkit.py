@@ -229,7 +229,8 @@ class Play:
         if kind in ("act", "scan", "key", "reading", "arrival", "emptied"):
             body["ids"] = [f"00000000-0000-7000-8{at:03d}-{self.ids:012d}" for at in range(len(self.setup.places))]
         seq = self.entries[-1].seq + 1 if self.entries else 1
-        utc = f"2026-05-04T{self.now // 3_600_000_000_000 % 24:02d}:00:00Z"
+        ms = self.now // 1_000_000
+        utc = f"2026-05-04T{ms // 3_600_000 % 24:02d}:{ms // 60_000 % 60:02d}:{ms // 1000 % 60:02d}.{ms % 1000:03d}Z"
         entry = Entry(seq, kind, None, None, Stamp(utc, self.now, self.boot, True), body)
         decisions, changed = self.bench.take(entry)
         if kind == "wake" and not decisions:
@@ -416,10 +417,10 @@ def check(play: Play) -> None:
     assert open_ == set(held), "a fish is open in nobody's hand"
     for b in things.values():
         if isinstance(b, Batch):
-            counted = [s for s in specimens.values() if s.batch == b.batch and s.closed_utc and s.end != "void"]
+            counted = [s for s in specimens.values() if s.batch == b.batch and s.closed_utc and s.end not in ("void", "same-as")]
             assert b.measured == len(counted)
             at = [n for n in play.setup.places if play.bench.place(n).batch == b.batch]
-            assert bool(at) == (b.closed_utc is None)
+            assert bool(at) == (b.opened_utc is not None and b.closed_utc is None)
     live = {q.seq for q in things.values() if isinstance(q, Question) and q.state in ("open", "quiet")}
     assert live == {q.seq for q in play.bench.live_questions()}
 

@@ -25,8 +25,10 @@ class Act:
 ACTS: dict[str, Act] = {
     act.name: act
     for act in (
-        Act("batch", "open NAME [SPECIES] [KEY=VALUE …] | note NAME KEY=VALUE … | close REASON | reopen NAME REASON",
-            "opens, closes or reopens a batch, without a place at every place; closing reads out fish, incomplete ones, containers first, last, skipped",
+        Act("batch", "open NAME [SPECIES] [KEY=VALUE …] | plan NAME [SPECIES] [KEY=VALUE …] | drop NAME | note NAME KEY=VALUE … | "
+            "close REASON | reopen NAME REASON",
+            "opens, closes or reopens a batch, without a place at every place; `plan` says what is to come, `drop` that it doesn't; "
+            "closing reads out fish, incomplete ones, containers first and last, void fish, containers skipped and not seen",
             "batch", "batch open north-bay"),
         Act("practice", "on | off", "what is opened now is practice and never reaches default views", "batch", "practice on"),
         Act("next", "", "closes the fish in hand and opens the next; does nothing on a fish without readings", "fish", "next"),
@@ -43,7 +45,7 @@ ACTS: dict[str, Act] = {
         Act("species", "NAME [of NUMBER|of previous]", "for the fish in hand, else for the next; unknown is valid", "fish",
             "species perch"),
         Act("confirm", "", "takes the expected container", "container", "confirm"),
-        Act("skip", "", "leaves the expected container out for good", "container", "skip"),
+        Act("skip", "[LABEL]", "leaves the expected container, or the one named, out for good", "container", "skip"),
         Act("void", "", "there never was such a fish", "fish", "void", two_steps=True),
         Act("lost", "", "the fish went overboard; what was measured counts", "fish", "lost", two_steps=True),
         Act("recall", "NUMBER", "a closed fish is in hand again, for what is missing", "fish", "recall 118"),
@@ -57,6 +59,8 @@ ACTS: dict[str, Act] = {
         Act("structure", "KIND TAKEN [left|right|both] [CONDITION]", "what was got of a structure", "container",
             "structure otolith 2 both whole"),
         Act("move", "OLD NEW", "a torn or wrong container: what it held is in another", "container", "move K-00013 K-00021"),
+        Act("found", "LABEL empty [REASON] | LABEL full [of NUMBER]",
+            "a container was looked into later: nothing is in it, or something is: of the fish it has, of the one named, or of none known", "container", "found K-00013 empty mislaid"),
         Act("same-as", "NUMBER", "the fish in hand has a number already; it ends as that one", "fish", "same-as 118", two_steps=True),
         Act("split", "", "two fish were on one number: what was measured again is the second's, which gets its own", "fish",
             "split", two_steps=True),

@@ -40,7 +40,7 @@ from .kernel import Refusal
 from .parts import NUMBER, fish_in_hand, near, no_args, numbered, place_for, said_key, slot_named, split_of, usage
 from .protocol import Slot
 from .setup import ARMED_NS, InstrumentSetup
-from .state import Batch, Measurement, Question, Reading, Specimen
+from .state import Batch, Container, Measurement, Question, Reading, Specimen
 
 if TYPE_CHECKING:
     from .kernel import Bench
@@ -95,22 +95,33 @@ def _batch(bench: Bench, body: Mapping[str, Any], args: Sequence[str]) -> None:
             named_ = [word for word in rest if "=" not in word]
             if len(named_) > 1:
                 raise usage("batch")
-            known_of = _known_of_batch([word for word in rest if "=" in word])
-            _batch_open(bench, places, name, named_[0] if named_ else None)
+            known_of = _known_of_batch(bench, name, [word for word in rest if "=" in word])
+            opened = _batch_open(bench, places, name, named_[0] if named_ else None)
             if known_of:
-                bench.decide("batch-noted", None, place=places[0], batch=name, set=known_of)
+                bench.decide("batch-noted", None, place=places[0], batch=opened, set=known_of)
+        case ["plan", name, *rest]:
+            named_ = [word for word in rest if "=" not in word]
+            if len(named_) > 1:
+                raise usage("batch")
+            _batch_plan(bench, name, named_[0] if named_ else None, [word for word in rest if "=" in word])
+        case ["drop", name]:
+            known = _known_batch(bench, name)
+            if known.opened_utc is not None:
+                raise Refusal("batch-begun", batch=known.batch)
+            bench.decide("batch-dropped", None, batch=known.batch, text=f"batch {known.batch} doesn't come")
         case ["note", name, *rest] if rest and all("=" in word for word in rest):
-            if bench.get(Batch, name) is None:
-                raise Refusal("unknown-batch", batch=words.shown(name))
-            bench.decide("batch-noted", None, place=places[0], batch=name, set=_known_of_batch(rest))
+            known = _known_batch(bench, name)
+            known_of = _known_of_batch(bench, known.batch, rest)
+            bench.decide("batch-noted", None, place=places[0], batch=known.batch, set=known_of)
         case ["close", *reason] if reason:
             _batch_close(bench, places, " ".join(reason))
         case ["reopen", name, *reason] if reason:
-            known = bench.get(Batch, name)
-            if known is None:
-                raise Refusal("unknown-batch", batch=words.shown(name))
+            known = _known_batch(bench, name)
+            if known.opened_utc is None:
+                raise Refusal("batch-planned", batch=known.batch)
             if known.closed_utc is None:
                 raise Refusal("already", act="batch reopen")
+            _not_mixed(bench, known)
             free = _free(bench, places)
             for at, place in enumerate(free):
                 op = "join" if at else "reopen"
@@ -128,7 +139,37 @@ BATCH_KEYS = {
 }  # fmt: skip
 
 
-def _known_of_batch(pairs: Sequence[str]) -> dict[str, Any]:
+def _known_batch(bench: Bench, name: str) -> Batch:
+    """The batch of a name. Raises Refusal."""
+    known = bench.batch_called(name)
+    if known is None:
+        raise Refusal("unknown-batch", batch=words.shown(name))
+    return known
+
+
+def _not_mixed(bench: Bench, known: Batch) -> None:
+    """Practice and the survey share no batch. Raises Refusal."""
+    if known.practice != bench.desk.practice:
+        what, turn = ("is practice", "on") if known.practice else ("isn't practice", "off")
+        raise Refusal("practice-other", batch=known.batch, what=what, turn=turn)
+
+
+def _batch_plan(bench: Bench, name: str, species: str | None, pairs: Sequence[str]) -> None:
+    """A batch that is to come: `batch open` takes it up with all that is said of it here. Said again, it is replaced."""
+    known = bench.batch_called(name)
+    if known is not None and known.opened_utc is not None:
+        raise Refusal("batch-begun", batch=known.batch)
+    name = name if known is None else known.batch
+    planned = _known_of_batch(bench, name, pairs)
+    if species is not None:
+        planned["species"] = mends.known_species(bench, species)
+    if known is not None and all(getattr(known, n) == planned.get(n) for n in (*BATCH_KEYS.values(), "species")):
+        bench.decide("told", None, place=None, code="planned", text=f"batch {name} is planned so already")
+        return
+    bench.decide("batch-planned", None, batch=name, set=planned, text=f"batch {name} planned")
+
+
+def _known_of_batch(bench: Bench, batch: str, pairs: Sequence[str]) -> dict[str, Any]:
     """`key=value` words as fields of a batch; masses with their unit (`total_mass=12.4kg`). Raises Refusal."""
     fields: dict[str, Any] = {}
     for pair in pairs:
@@ -147,7 +188,20 @@ def _known_of_batch(pairs: Sequence[str]) -> dict[str, Any]:
             fields[BATCH_KEYS[name]] = int(value)
             continue
         fields[BATCH_KEYS[name]] = value[:100]
+    if "parent" in fields:
+        _no_circle(bench, batch, fields["parent"])
     return fields
+
+
+def _no_circle(bench: Bench, batch: str, parent: str | None) -> None:
+    """A batch is no part of itself. Raises Refusal."""
+    seen = {batch}
+    while parent is not None:
+        if parent in seen:
+            raise Refusal("batch-circle", batch=words.shown(batch), parent=words.shown(parent))
+        seen.add(parent)
+        above = bench.get(Batch, parent)
+        parent = None if above is None else above.parent
 
 
 def _batch_text(op: str, name: str, place: str) -> str:
@@ -173,20 +227,28 @@ def _open_at(bench: Bench, places: Sequence[str]) -> None:
             open_next(bench, place, by="batch")
 
 
-def _batch_open(bench: Bench, places: Sequence[str], name: str, species: str | None) -> None:
+def _batch_open(bench: Bench, places: Sequence[str], name: str, species: str | None) -> str:
+    """Open a batch, or what was planned of it; answers its name."""
     free = _free(bench, places)
-    known = bench.get(Batch, name)
-    if known is not None and (known.closed_utc is not None or species is not None):
-        raise Refusal("batch-used", batch=words.shown(name))
+    known = bench.batch_called(name)
+    begun = known is not None and known.opened_utc is not None
+    if known is not None:
+        if begun and (known.closed_utc is not None or species is not None):
+            raise Refusal("batch-used", batch=known.batch)
+        _not_mixed(bench, known)
+        name = known.batch
     if species is not None:
         species = mends.known_species(bench, species)
     for at, place in enumerate(free):
-        op = "join" if at or known is not None else "open"
+        op = "join" if at or begun else "open"
+        text = _batch_text(op, name, place)
+        if op == "open" and known is not None and species not in (None, known.species) and known.species is not None:
+            text += f", of {species}: {known.species} was planned"
         bench.decide(
-            "batch", None, place=place, op=op, batch=name, species=species, practice=bench.desk.practice,
-            text=_batch_text(op, name, place),
-        )  # fmt: skip
+            "batch", None, place=place, op=op, batch=name, species=species, practice=bench.desk.practice, text=text
+        )
     _open_at(bench, free)
+    return name
 
 
 def _batch_close(bench: Bench, places: Sequence[str], reason: str) -> None:
@@ -226,16 +288,22 @@ def _reckoning(bench: Bench, name: str) -> dict[str, Any]:
     """What closing a batch reads out."""
     fishes = bench.specimens_of(name)
     ends = [s.end for s in fishes]
+    # A void fish's container is used up all the same, and lies in the stack between the others.
     labels = sorted(label for s in fishes for label in s.containers)
-    skipped = sorted(bench.need(Batch, name).skipped)
-    count = len(ends) - ends.count("void")
+    batch = bench.need(Batch, name)
+    skipped = sorted(batch.skipped)
+    unseen = sorted(label for label in batch.passed if bench.need(Container, label).state == "expected")
+    void = sorted(s.number for s in fishes if s.end == "void")
+    count = sum(end not in ("void", "same-as") for end in ends)
     first, last = (labels[0], labels[-1]) if labels else (None, None)
     text = f"batch {name}: {count} fish, {ends.count('incomplete')} incomplete"
     text += f"; containers {first} to {last}" if labels else "; no containers"
+    text += f"; void {', '.join(map(str, void))}" if void else "; none void"
     text += f"; skipped {', '.join(skipped)}" if skipped else ""
+    text += f"; not seen {', '.join(unseen)}" if unseen else ""
     return {
-        "fish": count, "incomplete": ends.count("incomplete"), "first": first, "last": last, "skipped": skipped,
-        "text": text,
+        "fish": count, "incomplete": ends.count("incomplete"), "first": first, "last": last, "void": void,
+        "skipped": skipped, "unseen": unseen, "text": text,
     }  # fmt: skip
 
 
@@ -702,13 +770,17 @@ def _expected(bench: Bench, act: str) -> str:
 
 
 def _skip(bench: Bench, place: str, args: Sequence[str]) -> None:
-    no_args("skip", args)
-    label = _expected(bench, "skip")
+    if len(args) > 1:
+        raise usage("skip")
+    label = mending.label_named(bench, "skip", args[0]) if args else _expected(bench, "skip")
     containers = bench.setup.protocol.containers
     assert containers is not None
+    known = bench.get(Container, label)
+    if known is not None and (not known.free or known.state == "orphan"):
+        raise Refusal("container-taken", act="skip", label=label, whose=mending.whose(bench, known))
     bench.decide(
         "container", None, place=place, number=label, kind=containers.kind, structure=None, state="skipped",
-        expected=containers.template.moved(label, 1) or label, via="skip", fish=None,
+        expected=mending.expected_without(bench, label), via="skip", fish=None,
     )  # fmt: skip
 
 
@@ -796,6 +868,7 @@ DEEDS: Mapping[str, Deed] = {
     "knock": pieces.knock,
     "structure": mending.structure,
     "move": mending.move,
+    "found": mending.found,
     "same-as": mending.same_as,
     "split": mending.split,
     "slide": mending.slide,

@@ -112,6 +112,7 @@ def _reading(bench: Bench, entry: Entry) -> None:
             samples=b.get("samples", 1), zero_before=b.get("zero_before"), plateau=b.get("plateau", 1),
             arrived_utc=b["arrived_utc"], arrived_ns=b["arrived_ns"], done_utc=entry.stamp.utc,
             arrived_after_seq=known.load_seq if known.load_seq is not None else entry.seq - 1, outcome=None,
+            practice=bench.desk.practice,
         )
     )  # fmt: skip
     bench.put(
@@ -139,6 +140,16 @@ INPUT_EFFECTS: Mapping[str, Effect] = {
 # ---- decisions -----------------------------------------------------------------------------------------------------
 
 
+#: Ends of what was no animal of its own: it isn't counted.
+NO_FISH = ("void", "same-as")
+
+
+def _practised(bench: Bench, entry: Entry, otherwise: bool) -> bool:
+    """Whether what an entry says is practice: as its specimen is; of none, as it would be else."""
+    specimen = bench.get(Specimen, entry.specimen_id) if entry.specimen_id is not None else None
+    return otherwise if specimen is None else specimen.practice
+
+
 def _touch(bench: Bench, entry: Entry, **changes: Any) -> None:
     """The place of a decision had an event: what was said there once and waits to be said again is off."""
     place = bench.place(entry.body["place"])
@@ -150,13 +161,8 @@ def _batch(bench: Bench, entry: Entry) -> None:
     b = entry.body
     match b["op"]:
         case "open":
-            bench.put(
-                Batch(
-                    batch=b["batch"], parent=b.get("parent"), kind=b.get("kind"), opened_utc=entry.stamp.utc, closed_utc=None,
-                    species=b.get("species"), total_mass_g=None, sub_mass_g=None, counted=None, measured=0, selection=None,
-                    preservation=None, presentation=None, end_reason=None, practice=b["practice"],
-                )
-            )  # fmt: skip
+            planned = bench.get(Batch, b["batch"]) or _new_batch(b["batch"], practice=b["practice"])
+            bench.put(replace(planned, opened_utc=entry.stamp.utc, species=b.get("species") or planned.species))
         case "close":
             known = bench.need(Batch, b["batch"])
             bench.put(replace(known, closed_utc=entry.stamp.utc, end_reason=b["reason"]))
@@ -164,6 +170,24 @@ def _batch(bench: Bench, entry: Entry) -> None:
             known = bench.need(Batch, b["batch"])
             bench.put(replace(known, closed_utc=None, end_reason=None))
     _touch(bench, entry, batch=None if b["op"] in ("close", "leave") else b["batch"])
+
+
+def _new_batch(name: str, *, practice: bool) -> Batch:
+    return Batch(
+        batch=name, parent=None, kind=None, opened_utc=None, closed_utc=None, species=None, total_mass_g=None,
+        sub_mass_g=None, counted=None, measured=0, selection=None, preservation=None, presentation=None, end_reason=None,
+        practice=practice,
+    )  # fmt: skip
+
+
+def _batch_planned(bench: Bench, entry: Entry) -> None:
+    """A batch that is to come, with what is known of it: planned again, it is as it was planned last."""
+    bench.put(replace(_new_batch(entry.body["batch"], practice=False), **entry.body["set"]))
+
+
+def _batch_dropped(bench: Bench, entry: Entry) -> None:
+    """A planned batch doesn't come."""
+    bench.drop(("batch", entry.body["batch"]))
 
 
 def _practice(bench: Bench, entry: Entry) -> None:
@@ -223,7 +247,7 @@ def _closed(bench: Bench, entry: Entry) -> None:
     desk = bench.desk
     bench.put(replace(desk, fish_closed=desk.fish_closed + 1))
     batch = bench.get(Batch, s.batch)
-    counts = (b["end"] != "void") - (s.closed_utc is not None)
+    counts = (b["end"] not in NO_FISH) - (s.closed_utc is not None)
     if batch is not None and counts:
         bench.put(replace(batch, measured=batch.measured + counts))
     tray = place.tray if s.specimen_id in place.tray else (*place.tray, s.specimen_id)
@@ -243,6 +267,9 @@ def _ended(bench: Bench, entry: Entry) -> None:
 def _recalled(bench: Bench, entry: Entry) -> None:
     s = bench.need(Specimen, entry.specimen_id or "")
     bench.put(replace(s, state=tables.step(tables.SPECIMEN, s.state, "recalled"), end=None))
+    batch = bench.get(Batch, s.batch)
+    if s.end in NO_FISH and batch is not None:  # it is one after all
+        bench.put(replace(batch, measured=batch.measured + 1))
     place = bench.place(entry.body["place"])
     aside = (*place.aside, place.in_hand) if place.in_hand else place.aside
     _touch(bench, entry, in_hand=s.specimen_id, aside=aside, filled=(), waiting=None, route_as=None, reopened=None)
@@ -256,7 +283,7 @@ def _outcome(bench: Bench, entry: Entry) -> None:
     bench.put(
         replace(
             r, outcome=outcome, why=b.get("why"), place=b.get("place") or r.place,
-            specimen_id=entry.specimen_id or r.specimen_id,
+            specimen_id=entry.specimen_id or r.specimen_id, practice=_practised(bench, entry, r.practice),
         )
     )  # fmt: skip
     if b.get("why") in ("bounce", "paused"):  # neither may propose a pause
@@ -364,6 +391,7 @@ def _coded(bench: Bench, entry: Entry) -> None:
         Coded(
             seq=entry.seq, specimen_id=s.specimen_id, field=b["field"], scale=b["scale"], code=b["code"],
             missing_reason=b["missing_reason"], who=b["who"], at_utc=entry.stamp.utc, supersedes=b["supersedes"],
+            practice=s.practice,
         )
     )  # fmt: skip
     bench.put(replace(s, codes={**s.codes, b["field"]: entry.seq}, given=s.given + 1))
@@ -380,30 +408,60 @@ def _species(bench: Bench, entry: Entry) -> None:
 
 
 def _container(bench: Bench, entry: Entry) -> None:
-    """A container is filled, or left out for good."""
+    """A container is filled, or left out for good; those its label passed over are still to turn up."""
     b = entry.body
     filled = bench.need(Specimen, entry.specimen_id) if entry.specimen_id is not None else None
     got: Any = filled.structures.get(b["structure"] or "", {}) if filled is not None else {}
     bench.put(
         Container(
             number=b["number"], specimen_id=entry.specimen_id, structure=b.get("structure"), taken=got.get("taken"),
-            side=got.get("side"), condition=got.get("condition"), kind=b["kind"], dried=None, state=b["state"],
-            at_utc=entry.stamp.utc,
+            side=got.get("side"), condition=got.get("condition"), kind=b["kind"], dried=b.get("dried"), state=b["state"],
+            at_utc=entry.stamp.utc, practice=_practised(bench, entry, bench.desk.practice),
         )
     )  # fmt: skip
+    for label in b.get("passed", ()):
+        bench.put(
+            Container(
+                number=label, specimen_id=None, structure=b.get("structure"), taken=None, side=None, condition=None,
+                kind=b["kind"], dried=b.get("dried"), state="expected", at_utc=entry.stamp.utc, practice=bench.desk.practice,
+            )
+        )  # fmt: skip
     if entry.specimen_id is not None:
         s = bench.need(Specimen, entry.specimen_id)
-        bench.put(replace(s, containers=(*s.containers, b["number"]), given=s.given + 1, provisional=False))
+        missing = {k: why for k, why in s.missing.items() if k != "container"}
+        containers = (*s.containers, b["number"])
+        bench.put(replace(s, containers=containers, missing=missing, given=s.given + 1, provisional=False))
     bench.put(replace(bench.desk, expected=b["expected"]))
-    if b["state"] == "skipped" and (name := bench.place(b["place"]).batch) is not None:
+    left_out = (b["number"],) if b["state"] == "skipped" else ()
+    passed = tuple(b.get("passed", ()))
+    if (left_out or passed) and (name := bench.place(b["place"]).batch) is not None:
         batch = bench.need(Batch, name)
-        bench.put(replace(batch, skipped=(*batch.skipped, b["number"])))
+        bench.put(replace(batch, skipped=(*batch.skipped, *left_out), passed=(*batch.passed, *passed)))
     _touch(bench, entry)
 
 
 def _container_void(bench: Bench, entry: Entry) -> None:
     """A container's fish never was: its number is used up."""
-    bench.put(replace(bench.need(Container, entry.body["number"]), state="void"))
+    bench.put(replace(bench.need(Container, entry.body["number"]), state="void", at_utc=entry.stamp.utc))
+
+
+def _container_found(bench: Bench, entry: Entry) -> None:
+    """A container was looked into later: nothing is in it, or something is. Its fish, where it has one, stays its fish."""
+    b = entry.body
+    known = bench.get(Container, b["number"])
+    if known is None:
+        known = Container(
+            number=b["number"], specimen_id=None, structure=b["structure"], taken=None, side=None, condition=None,
+            kind=b["kind"], dried=b["dried"], state=b["state"], at_utc=entry.stamp.utc, practice=bench.desk.practice,
+        )  # fmt: skip
+    bench.put(replace(known, state=b["state"], at_utc=entry.stamp.utc))
+    if entry.specimen_id is not None:
+        s = bench.need(Specimen, entry.specimen_id)
+        missing = {k: why for k, why in s.missing.items() if k != "container"}
+        if b["state"] == "empty":
+            missing["container"] = b["reason"]
+        bench.put(replace(s, missing=missing))
+    _touch(bench, entry)
 
 
 def _asked(bench: Bench, entry: Entry) -> None:
@@ -416,6 +474,7 @@ def _asked(bench: Bench, entry: Entry) -> None:
             verdict=b["verdict"], kind=b["code"], args=b["args"], probability=b.get("probability"),
             runner_up=b.get("runner_up"), text=b["text"], asked=asked,
             state=tables.step(tables.QUESTION, None, entry.kind), answered_by=None, about=b.get("about"),
+            practice=_practised(bench, entry, bench.desk.practice),
         )
     )  # fmt: skip
     if asked and "sound" in b["args"] and entry.specimen_id is not None:
@@ -584,7 +643,7 @@ def _container_moved(bench: Bench, entry: Entry) -> None:
     b = entry.body
     s = bench.need(Specimen, entry.specimen_id or "")
     old = bench.need(Container, b["old"])
-    bench.put(replace(old, state=b["state"], specimen_id=None))
+    bench.put(replace(old, state=b["state"], specimen_id=None, at_utc=entry.stamp.utc))
     bench.put(replace(old, number=b["new"], at_utc=entry.stamp.utc))
     bench.put(replace(s, containers=tuple(b["new"] if c == b["old"] else c for c in s.containers)))
     _touch(bench, entry)
@@ -650,6 +709,8 @@ def _nothing(bench: Bench, entry: Entry) -> None:
 
 EFFECTS: Mapping[str, Effect] = {
     "batch": _batch,
+    "batch-planned": _batch_planned,
+    "batch-dropped": _batch_dropped,
     "practice": _practice,
     "opened": _opened,
     "unopened": _unopened,
@@ -670,6 +731,7 @@ EFFECTS: Mapping[str, Effect] = {
     "species": _species,
     "container": _container,
     "container-void": _container_void,
+    "container-found": _container_found,
     "asked": _asked,
     "noted": _asked,
     "question": _moved,

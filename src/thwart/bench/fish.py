@@ -52,12 +52,18 @@ def open_next(bench: Bench, place: str, *, by: str) -> None:
 
 
 def _next_number(bench: Bench) -> int | None:
-    """The lowest number given back, else the next one of the block; None when it is used up."""
+    """The lowest number given back, else the next one of the block; None when it is used up.
+
+    Where the block was another one meanwhile, it goes on behind the highest number of it that a fish bears.
+    """
     numbers, desk = bench.setup.protocol.numbers, bench.desk
     free = next((n for n in desk.free_numbers if numbers.first <= n <= numbers.last), None)
     if free is not None:
         return free
     number = max(desk.next_number, numbers.first)
+    if number > numbers.last:
+        used = bench.highest_number(numbers.first, numbers.last)
+        number = numbers.first if used is None else used + 1
     return number if number <= numbers.last else None
 
 
@@ -72,6 +78,7 @@ def close_fish(
 ) -> None:
     """Close a specimen: its questions go to the quiet list, a waiting reading is left behind, the tray fills."""
     missing = lacking(bench, specimen)
+    bench.get(Batch, specimen.batch)  # its count changes with it
     end = end or ("incomplete" if missing else "complete")
     keep_for_later(bench, place)
     if end == "incomplete":
@@ -161,6 +168,7 @@ def recall(bench: Bench, place: str, specimen: Specimen) -> None:
     if bench.place(place).batch is None and bench.setup.protocol.flow != "revisit":
         raise Refusal("no-batch")
     leave_behind(bench, place)
+    bench.get(Batch, specimen.batch)  # its count may change with it
     bench.decide("recalled", specimen.specimen_id, place=place, number=specimen.number)
     settle_ready(bench, specimen.specimen_id)
 

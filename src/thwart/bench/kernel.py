@@ -97,7 +97,7 @@ _COUNTED = {"batch": frozenset({"measured"}), "specimen": frozenset({"given"})}
 #: QARTOD precedence: 4 > 3 > 1 > 2 > 9.
 RANK: Mapping[int | None, int] = {None: 0, 9: 1, 2: 2, 1: 3, 3: 4, 4: 5}
 #: Lists that several places add to and take from: undo takes its own part back, whatever others did since.
-_SHARED = {"place": frozenset({"queue"}), "desk": frozenset({"parked"}), "batch": frozenset({"skipped"})}
+_SHARED = {"place": frozenset({"queue"}), "desk": frozenset({"parked"}), "batch": frozenset({"skipped", "passed"})}
 #: What a question can be in while somebody may still see it.
 _LIVE = ("open", "quiet")
 
@@ -283,6 +283,20 @@ class Bench:
             return here
         ident = self.records.numbered(number)
         return self.get(Specimen, ident) if ident is not None else None
+
+    def highest_number(self, first: int, last: int) -> int | None:
+        """The highest number in a range that a specimen bears, or None."""
+        stored = self.records.highest_number(first, last)
+        here = [s.number for s in self.all(Specimen) if first <= s.number <= last]
+        return max([*here, *([] if stored is None else [stored])], default=None)
+
+    def batch_called(self, name: str) -> Batch | None:
+        """The batch of a name; one planned or open in other capitals too, since a card has none."""
+        found = self.get(Batch, name)
+        if found is None:
+            same = (b for b in self.all(Batch) if b.closed_utc is None and b.batch.lower() == name.lower())
+            found = min(same, key=lambda b: b.batch, default=None)
+        return found
 
     def next_wake(self) -> int | None:
         """When (monotonic ns) a wake would change something, or None."""

@@ -7,11 +7,12 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from . import labels, words
-from .filling import ask, fill, settle_about, settle_ready
+from .acts import MISSING_REASONS
+from .filling import answer, ask, fill, settle_about, settle_ready
 from .fish import close_fish, keep_for_later, open_fish, open_next
 from .judging import Finding
 from .kernel import Refusal
-from .parts import NUMBER, fish_in_hand, near, no_args, numbered, said_key, slot_named, usage
+from .parts import NUMBER, fish_in_hand, near, no_args, numbered, said_key, slot_named, split_of, usage
 from .state import Container, Measurement, Specimen
 
 if TYPE_CHECKING:
@@ -48,27 +49,116 @@ def move(bench: Bench, place: str, args: Sequence[str]) -> None:
     """A torn or wrong container: what it held is in another one."""
     if len(args) != 2:
         raise usage("move")
-    containers = bench.setup.protocol.containers
-    if containers is None:
-        raise Refusal("no-containers", act="move")
-    old, new = (text.upper() for text in args)
-    try:
-        containers.template.read(new)
-    except labels.LabelError as error:
-        raise Refusal("label-check" if error.code == "check" else "not-known", text=words.shown(new)) from None
+    old, new = args[0].upper(), label_named(bench, "move", args[1])
     held = bench.get(Container, old)
     if held is None or held.specimen_id is None:
         raise Refusal("unknown-container", act="move", label=words.shown(old))
     taken = bench.get(Container, new)
-    if taken is not None:
-        other = bench.get(Specimen, taken.specimen_id) if taken.specimen_id else None
-        raise Refusal("container-taken", act="move", label=new, number=other.number if other else taken.state)
+    if taken is not None and not taken.free:
+        raise Refusal("container-taken", act="move", label=new, whose=whose(bench, taken))
     fish = bench.need(Specimen, held.specimen_id)
     bench.decide(
         "container-moved", fish.specimen_id, place=place, number=fish.number, old=old, new=new, state="torn",
         text=f"{fish.number}: from container {old} to {new}",
     )  # fmt: skip
+    found_home(bench, new)
     _mended(bench, place, fish, "container", old, new, "container moved")
+
+
+def label_named(bench: Bench, act: str, text: str) -> str:
+    """A container's label as a person said it. Raises Refusal."""
+    containers = bench.setup.protocol.containers
+    if containers is None:
+        raise Refusal("no-containers", act=act)
+    try:
+        return containers.template.read(text.upper())
+    except labels.LabelError as error:
+        raise Refusal("label-check" if error.code == "check" else "not-known", text=words.shown(text)) from None
+
+
+def whose(bench: Bench, container: Container) -> str:
+    """Why a container can't be had: its fish, or its state."""
+    fish = bench.get(Specimen, container.specimen_id) if container.specimen_id is not None else None
+    return container.state if fish is None else f"of fish {fish.number}"
+
+
+def expected_without(bench: Bench, label: str) -> str | None:
+    """The label that should come next once this one is out of the series."""
+    from .rules import expected_label
+
+    containers = bench.setup.protocol.containers
+    assert containers is not None
+    expected = expected_label(bench)
+    return (containers.template.moved(label, 1) or label) if label == expected else expected
+
+
+def found(bench: Bench, place: str, args: Sequence[str]) -> None:
+    """A container was looked into later: it is empty, or something is in it.
+
+    One with a fish stays its fish's, and says what lies in it; one without is seen and nobody's: `empty`, or an `orphan`.
+    """
+    rest, of = split_of(bench, place, "found", args)
+    match rest:
+        case [text, "empty" | "full" as what] if what == "full" or of is None:
+            reason = "mislaid"
+        case [text, "empty" as what, reason] if of is None:
+            pass
+        case _:
+            raise usage("found")
+    label = label_named(bench, "found", text)
+    if of is not None:
+        _given_to(bench, place, label, of)
+        return
+    if reason not in MISSING_REASONS:
+        raise Refusal("unknown-reason", act="found", reason=words.shown(reason), near=near(reason, MISSING_REASONS, 7))
+    containers = bench.setup.protocol.containers
+    assert containers is not None
+    known = bench.get(Container, label)
+    fish = bench.get(Specimen, known.specimen_id) if known is not None and known.specimen_id is not None else None
+    if known is not None and known.state in ("skipped", "torn", "void"):
+        raise Refusal("container-taken", act="found", label=label, whose=known.state)
+    state = "empty" if what == "empty" else "orphan" if fish is None else "filled"
+    if known is not None and known.state == state:
+        raise Refusal("already", act=f"found {label} {what}")
+    bench.decide(
+        "container-found", None if fish is None else fish.specimen_id, place=place, number=label, kind=containers.kind,
+        structure=containers.structure, dried=containers.dried, state=state, reason=reason,
+        text=f"container {label}: {what}" + ("" if fish is None else f", of {fish.number}"),
+    )  # fmt: skip
+    if fish is not None:
+        assert known is not None
+        _mended(bench, place, fish, "container", known.state, state, f"container found {what}")
+        settle_ready(bench, fish.specimen_id)
+    elif state == "orphan":
+        ask(bench, place, None, Finding("orphan", 3, {"label": label}), about=None, quiet=True)
+    else:
+        found_home(bench, label)
+
+
+def _given_to(bench: Bench, place: str, label: str, fish: Specimen) -> None:
+    """What is in a container without a fish is this fish's."""
+    from .rules import expected_label
+
+    containers = bench.setup.protocol.containers
+    assert containers is not None
+    known = bench.get(Container, label)
+    if known is not None and not known.free:
+        raise Refusal("container-taken", act="found", label=label, whose=whose(bench, known))
+    held = next((c for c in fish.containers if bench.need(Container, c).state != "empty"), None)
+    if held is not None:
+        raise Refusal("has-container", number=fish.number, label=held)
+    bench.decide(
+        "container", fish.specimen_id, place=place, number=label, kind=containers.kind, structure=containers.structure,
+        dried=containers.dried, state="filled", expected=expected_label(bench), via="found", fish=fish.number,
+    )  # fmt: skip
+    found_home(bench, label)
+    _mended(bench, place, fish, "container", None, label, "container found full")
+    settle_ready(bench, fish.specimen_id)
+
+
+def found_home(bench: Bench, label: str) -> None:
+    """A container isn't an orphan any more."""
+    answer(bench, [q for q in bench.live_questions() if q.kind == "orphan" and q.args["label"] == label])
 
 
 def same_as(bench: Bench, place: str, args: Sequence[str]) -> None:

@@ -226,6 +226,8 @@ class Containers(_Labelled):
     """First label of the series: makes out-of-order labels known, and `confirm` and `skip` possible."""
     last: str | None = None
     required: bool = True
+    dried: bool | None = None
+    """Whether what they hold is kept dry; None: not said."""
 
     @model_validator(mode="after")
     def _valid(self) -> Containers:

@@ -12,6 +12,7 @@ from .filling import answer, ask, candidates, give, last_of, routed, said_value,
 from .fish import apart, close_fish, leave_behind, measured_of, open_fish, open_next, recall, summary
 from .judging import Finding, misfit
 from .kernel import Refusal
+from .mending import found_home
 from .parts import place_for
 from .setup import DEAD_TIME_NS, HOSING_NS, HOSING_TOUCHES, InstrumentSetup
 from .state import Container, Instrument, Measurement, Place, Reading, Specimen
@@ -459,6 +460,8 @@ def take_label(bench: Bench, place: str, label: str, *, via: str) -> None:
         return
     if known is not None and known.state == "skipped":
         raise Refusal("label-skipped", label=label)
+    if known is not None and known.state == "torn":
+        raise Refusal("label-torn", label=label)
     if known is not None and known.specimen_id is not None:
         owner = bench.need(Specimen, known.specimen_id)
         if fish is not None and owner.specimen_id == fish.specimen_id:
@@ -492,8 +495,10 @@ def take_label(bench: Bench, place: str, label: str, *, via: str) -> None:
     out_of_order = _order(bench, label)
     bench.decide(
         "container", fish.specimen_id, place=place, number=label, kind=containers.kind, structure=containers.structure,
-        state="filled", expected=_expected_after(bench, label), via=via, fish=fish.number,
+        dried=containers.dried, state="filled", expected=_expected_after(bench, label), passed=_passed(bench, label),
+        via=via, fish=fish.number,
     )  # fmt: skip
+    found_home(bench, label)
     if containers.role == "last":
         _close_by_label(bench, place, bench.need(Specimen, fish.specimen_id))
     if out_of_order is not None:  # said once the fish is closed: its own questions are put away by then
@@ -532,7 +537,9 @@ def expected_label(bench: Bench) -> str | None:
                 label = kept
         except labels.LabelError:
             pass  # of another protocol's series
-    while label is not None and bench.get(Container, label) is not None:
+    while label is not None and (known := bench.get(Container, label)) is not None:
+        if known.free and known.state == "empty":
+            break  # seen, and still to be had
         label = template.moved(label, 1)
     if label is not None and containers.last is not None and template.count(label) > template.count(containers.last):
         return None
@@ -552,6 +559,22 @@ def _order(bench: Bench, label: str) -> Finding | None:
         between = expected if ahead == 1 else f"{expected} to {template.moved(label, -1)}"
         return Finding("label-order", 3, {"label": label, "before": before, "between": between})
     return Finding("label-behind", 3, {"label": label, "before": before})
+
+
+#: Labels passed over by more aren't kept as still to turn up: another stack was begun.
+_MOST_PASSED = 20
+
+
+def _passed(bench: Bench, label: str) -> list[str]:
+    """The labels of the series that are passed over by taking this one: unseen so far, they have to turn up."""
+    containers = bench.setup.protocol.containers
+    assert containers is not None
+    template, expected = containers.template, expected_label(bench)
+    if expected is None or not 0 < template.count(label) - template.count(expected) <= _MOST_PASSED:
+        return []
+    steps = range(template.count(label) - template.count(expected))
+    between = [passed for by in steps if (passed := template.moved(expected, by)) is not None]
+    return [passed for passed in between if bench.get(Container, passed) is None]
 
 
 def _expected_after(bench: Bench, label: str) -> str | None:

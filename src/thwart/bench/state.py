@@ -18,7 +18,7 @@ End = Literal["complete", "incomplete", "lost", "void", "same-as"]
 Outcome = Literal["taken", "waiting", "superseded", "doubled", "stale", "tare", "loose", "refused"]
 Status = Literal["stands", "questioned", "superseded", "withdrawn"]
 QuestionState = Literal["open", "quiet", "answered", "read-out"]
-ContainerState = Literal["expected", "filled", "empty", "skipped", "torn", "void"]
+ContainerState = Literal["expected", "filled", "empty", "orphan", "skipped", "torn", "void"]
 Verdict = Literal[1, 2, 3, 4, 9]
 
 Json = None | bool | int | str | list[Any] | dict[str, Any]
@@ -94,6 +94,7 @@ class Reading(msgspec.Struct, frozen=True, gc=False):
     """The specimen that was in hand at its place when it arrived, whatever became of it."""
     measurement_seq: int | None = None
     """The measurement last made of it, whatever became of that."""
+    practice: bool = False
 
     @property
     def id(self) -> int:
@@ -158,6 +159,7 @@ class Coded(msgspec.Struct, frozen=True, gc=False):
     at_utc: str
     supersedes: int | None
     status: Status = "stands"
+    practice: bool = False
 
     @property
     def id(self) -> int:
@@ -166,7 +168,11 @@ class Coded(msgspec.Struct, frozen=True, gc=False):
 
 
 class Container(msgspec.Struct, frozen=True, gc=False):
-    """An envelope or vial. Its number and the specimen's are two things even when equal."""
+    """An envelope or vial. Its number and the specimen's are two things even when equal.
+
+    Its specimen is the one whose structure is in it or should be: one found `empty` keeps it, one that is `torn`, and an
+    `orphan` (something in it, no fish known), have none.
+    """
 
     KIND: ClassVar[str] = "container"
     number: str
@@ -179,21 +185,27 @@ class Container(msgspec.Struct, frozen=True, gc=False):
     dried: bool | None
     state: ContainerState
     at_utc: str
+    practice: bool = False
 
     @property
     def id(self) -> str:
         """Its key."""
         return self.number
 
+    @property
+    def free(self) -> bool:
+        """Whether it can still be given to a specimen: seen or not, it is nobody's."""
+        return self.specimen_id is None and self.state in ("expected", "empty", "orphan")
+
 
 class Batch(msgspec.Struct, frozen=True, gc=False):
-    """What specimens come from."""
+    """What specimens come from. `opened_utc` is None while it is only planned."""
 
     KIND: ClassVar[str] = "batch"
     batch: str
     parent: str | None
     kind: str | None
-    opened_utc: str
+    opened_utc: str | None
     closed_utc: str | None
     species: str | None
     total_mass_g: str | None
@@ -207,6 +219,8 @@ class Batch(msgspec.Struct, frozen=True, gc=False):
     practice: bool = False
     skipped: tuple[str, ...] = ()
     """Containers left out for good while it was open."""
+    passed: tuple[str, ...] = ()
+    """Containers passed over in their series while it was open."""
 
     @property
     def id(self) -> str:
@@ -233,6 +247,7 @@ class Question(msgspec.Struct, frozen=True, gc=False):
     answered_by: int | None
     about: int | None = None
     """Seq of the reading or measurement it is about."""
+    practice: bool = False
 
     @property
     def id(self) -> int:
@@ -529,6 +544,9 @@ class Records(Protocol):
     def taught(self, kind: str, most: int) -> Iterable[Specimen]:
         """The last specimens that taught something of a kind of fish, at most so many, in no order that matters."""
 
+    def highest_number(self, first: int, last: int) -> int | None:
+        """The highest number in a range that a specimen bears, or None."""
+
 
 class MemoryRecords:
     """Records kept in a dict: for tests, and for replaying decisions without a file."""
@@ -571,3 +589,7 @@ class MemoryRecords:
         """The last specimens that taught something of a kind of fish, at most so many."""
         found = [s for s in self._all(Specimen) if s.taught.get("kind") == kind]
         return sorted(found, key=lambda s: s.opened_seq)[-most:]
+
+    def highest_number(self, first: int, last: int) -> int | None:
+        """The highest number in a range that a specimen bears, or None."""
+        return max((s.number for s in self._all(Specimen) if first <= s.number <= last), default=None)

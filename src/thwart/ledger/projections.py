@@ -55,6 +55,13 @@ class Projections:
         rows = self._db.execute(f"{table.select} WHERE {where}", (value,)).fetchall()
         return [table.thing(row) for row in rows]
 
+    def highest_number(self, first: int, last: int) -> int | None:
+        """The highest number in a range that a stored specimen bears, or None."""
+        (found,) = self._db.execute(
+            "SELECT max(number) FROM specimen WHERE number BETWEEN ? AND ?", (first, last)
+        ).fetchone()
+        return None if found is None else int(found)
+
     def get(self, key: Key) -> Object | None:
         """The object under a key, pending or stored."""
         if key in self.pending:
@@ -104,6 +111,12 @@ class LedgerRecords:
         """The last specimens that taught something of a kind of fish, at most so many."""
         where = f"json_extract(taught, '$.kind') = ? ORDER BY rowid DESC LIMIT {int(most)}"
         return self._find("specimen", where, kind)
+
+    def highest_number(self, first: int, last: int) -> int | None:
+        """The highest number in a range that a specimen bears, or None."""
+        self._flush()
+        with self._guard:
+            return self._projections.highest_number(first, last)
 
     def _find(self, kind: str, where: str, value: str | int) -> list[Any]:
         self._flush()

@@ -20,7 +20,7 @@ from thwart.bench.state import Object
 APPLICATION_ID: Final = 0x54485754
 
 #: PRAGMA user_version. Raise it with every change of a projection or view; entries are never migrated.
-SCHEMA_VERSION: Final = 1
+SCHEMA_VERSION: Final = 2
 
 ENTRY_TABLE: Final = """CREATE TABLE entry (
   seq INTEGER PRIMARY KEY,

@@ -1,7 +1,6 @@
 """The views other programs read. Their names and columns are a contract, told column by column in shared/database.md.
 
-Rows of practice batches don't appear. Values stand as numbers here (REAL) and as the text that came in the `raw_`
-columns. Within contract version 1 and later, columns are only added.
+Practice doesn't appear. Values stand as numbers here (REAL) and as the text that came in the `raw_` columns.
 """
 
 from __future__ import annotations
@@ -10,16 +9,16 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
-#: 0 until every flow is built, then 1; after that columns are only added.
-CONTRACT_VERSION: Final = 0
+#: Within a version columns are only added; shared/contract.json says what each of them is.
+CONTRACT_VERSION: Final = 1
 
 
 def _real(table: str, name: str) -> str:
     return f"CAST({table}.{name} AS REAL) AS {name}"
 
 
-#: Rows that hang on a specimen leave with it when it was practice. A row without a specimen stays.
-_SOUND = "LEFT JOIN specimen s ON s.specimen_id = {0}.specimen_id WHERE s.practice IS NOT 1"
+#: The specimen may be gone (its opening was taken back), so each row knows itself whether it was practice.
+_SOUND = "LEFT JOIN specimen s ON s.specimen_id = {0}.specimen_id WHERE {0}.practice IS NOT 1"
 
 FIXED: Final[dict[str, str]] = {
     "about": f"""SELECT {CONTRACT_VERSION} AS contract_version, bench_name AS bench, bench_id FROM identity""",
@@ -27,18 +26,20 @@ FIXED: Final[dict[str, str]] = {
   {_real("m", "value")}, m.unit, m.raw_value, m.raw_unit, {_real("m", "rounded_value")},
   m.status, m.verdict, m.cause, m.place, m.instrument, m.how, m.measurer, m.recorder,
   {_real("m", "zero_before")}, {_real("m", "zero_after")}, m.taken_utc, m.supersedes, m.reading_seq
-FROM measurement m {_SOUND.format("m")} AND m.practice IS NOT 1""",
+FROM measurement m {_SOUND.format("m")}""",
     "readings": f"""SELECT r.seq, r.instrument, r.place, r.raw, r.value, r.unit, {_real("r", "base_value")},
   r.condition, r.settled, {_real("r", "spread")}, r.samples, {_real("r", "zero_before")}, r.plateau,
   r.arrived_utc, r.done_utc, r.arrived_after_seq, r.outcome, r.why, r.specimen_id
-FROM reading r {_SOUND.format("r")}""",
+FROM reading r WHERE r.practice IS NOT 1""",
     "codes": f"""SELECT c.seq, c.specimen_id, s.number, c.field, c.scale, c.code, c.missing_reason, c.who, c.at_utc,
   c.supersedes, c.status
 FROM coded c {_SOUND.format("c")}""",
     "containers": f"""SELECT c.number, c.specimen_id, c.structure, c.taken, c.side, c.condition, c.kind, c.dried,
   c.state, c.at_utc
-FROM container c {_SOUND.format("c")}""",
-    "batches": f"""SELECT b.batch, b.parent, b.kind, b.opened_utc, b.closed_utc, b.species,
+FROM container c WHERE c.practice IS NOT 1""",
+    "batches": f"""SELECT b.batch, b.parent, b.kind,
+  CASE WHEN b.opened_utc IS NULL THEN 'planned' WHEN b.closed_utc IS NULL THEN 'open' ELSE 'closed' END AS state,
+  b.opened_utc, b.closed_utc, b.species,
   {_real("b", "total_mass_g")}, {_real("b", "sub_mass_g")}, b.counted, b.measured, b.selection, b.preservation,
   b.presentation, b.end_reason
 FROM batch b WHERE b.practice = 0""",
@@ -51,12 +52,13 @@ GROUP BY t.batch, t.species, t.sex, t.measurand, CAST(t.class_mm AS REAL)""",
 FROM pool p WHERE p.practice = 0""",
     "findings": f"""SELECT q.seq, q.specimen_id, q.measurand, q.verdict, q.kind AS cause, {_real("q", "probability")},
   q.runner_up, q.text, q.asked, q.answered_by, q.state, q.place, q.about
-FROM question q {_SOUND.format("q")}""",
+FROM question q WHERE q.practice IS NOT 1""",
     "mends": f"""SELECT e.seq, e.specimen_id, json_extract(e.data, '$.body.measurand') AS measurand,
   json_extract(e.data, '$.body.old_value') AS old_value, json_extract(e.data, '$.body.new_value') AS new_value,
   json_extract(e.data, '$.body.who') AS who, json_extract(e.data, '$.body.why') AS why,
   json_extract(e.data, '$.body.evidence') AS evidence, json_extract(e.data, '$.at') AS at_utc
-FROM entry e {_SOUND.format("e")} AND e.kind = 'mend'""",
+FROM entry e LEFT JOIN specimen s ON s.specimen_id = e.specimen_id
+WHERE e.kind = 'mend' AND s.practice IS NOT 1""",
     "instruments": """SELECT i.instrument, i.profile, i.port, i.present, p.last_frame_utc, i.last_verified_utc,
   i.verified
 FROM instrument i LEFT JOIN presence p ON p.instrument = i.instrument""",

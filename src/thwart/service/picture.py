@@ -13,7 +13,7 @@ from ..bench.state import Batch, Question, Specimen
 def picture(bench: Bench) -> dict[str, Any]:
     """Places with what is in hand, questions, counts."""
     desk = bench.desk
-    open_batches = [b.batch for b in bench.all(Batch) if b.closed_utc is None]
+    open_batches = [b.batch for b in bench.all(Batch) if b.opened_utc is not None and b.closed_utc is None]
     quiet = sorted((q for q in bench.all(Question) if q.state == "quiet"), key=lambda q: q.seq)
     return {
         "seq": bench.seq,

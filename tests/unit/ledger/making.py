@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from tests.unit.ledger.samples import Survey
+from thwart.bench.kernel import Bench
+from thwart.bench.protocol import read
+from thwart.bench.setup import Setup
+from thwart.bench.state import Key, Object, Records
+from thwart.entries import Entry
 from thwart.ledger import Ledger
 
 
@@ -18,6 +24,29 @@ def filled(path: Path) -> Path:
         ledger.define_specimens_view([("whole_mass", "g")])
         ledger.mark_presence("scale", "2026-05-01T08:00:00Z")
         ledger.snapshot('{"seq": 1}', ledger.next_seq - 1)
+    return path
+
+
+#: Folding asks no setup.
+NOTHING = Setup("lake", read('name = "none"\nmeasurands = [{ name = "n", quantity = "length" }]', "none"), (), {})
+
+
+def folding(entries: Iterator[Entry], records: Records) -> Iterator[Mapping[Key, Object | None]]:
+    """The bench's own fold, of entries that don't begin with a configuration."""
+    for _, changed in Bench(NOTHING, records).fold(entries):
+        yield changed
+
+
+def told(path: Path, entries: Iterable[Entry]) -> Path:
+    """A closed ledger of a bench's entries, made as the program makes one again: the bench folds, the ledger stores."""
+    with Ledger.create(path, "lake", "0190") as ledger:
+        folded: dict[int, list[Entry]] = {}
+        for entry in entries:
+            folded.setdefault(entry.input_seq or entry.seq, []).append(entry)
+        bench = Bench(NOTHING, ledger.records)
+        for given, changed in bench.fold(e for group in folded.values() for e in group):
+            ledger.write(folded[given.seq], changed)
+        ledger.commit()
     return path
 
 

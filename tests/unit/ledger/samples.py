@@ -131,7 +131,7 @@ class Survey:
         raw = f"ST,GS,{value:>8},g"
         reading = Reading(
             seq, "scale", "table", raw, value, "g", value, "gross", "mark", "0.1", 9, "0.0", 1, utc, seq * 10**8, utc,
-            arrival, "taken", None, fish.specimen_id,
+            arrival, "taken", None, fish.specimen_id, None, fish.practice,
         )  # fmt: skip
         key = ".".join(filter(None, [measurand, side]))
         measurement = Measurement(
@@ -163,20 +163,22 @@ class Survey:
         question = Question(
             self.seq, "table", self.fish.specimen_id, "whole_mass", 3, "tenfold", {"value": "41.2", "least": 300},
             "0.012", "as measured", "41.2 g is a tenth of what this length says", True, "open", None, self.seq - 1,
+            self.fish.practice,
         )  # fmt: skip
         return self.input("wake", {"why": "check"}, [("asked", [question])])
 
     def coded(self) -> Input:
         assert self.fish is not None
-        coded = Coded(self.seq, self.fish.specimen_id, "sex", "sexes", "F", None, "mn", self.stamp().utc, None)
+        coded = Coded(self.seq, self.fish.specimen_id, "sex", "sexes", "F", None, "mn", self.stamp().utc, None, "stands", self.fish.practice)
         return self.input("act", {"act": "code"}, [("coded", [coded])])
 
     def contained(self, number: str) -> Input:
         assert self.fish is not None
         self.fish = replace(self.fish, containers=(*self.fish.containers, number))
         box = Container(
-            number, self.fish.specimen_id, "otolith", 2, None, None, "envelope", True, "filled", self.stamp().utc
-        )
+            number, self.fish.specimen_id, "otolith", 2, None, None, "envelope", True, "filled", self.stamp().utc,
+            self.fish.practice,
+        )  # fmt: skip
         return self.input("scan", {"raw": number}, [("contained", [box, self.fish])])
 
     def counted(self, batch: str = "lake-1", place: str = "table", practice: bool = False) -> Input:

@@ -62,7 +62,7 @@ def test_the_document_tells_every_view_and_column_and_no_other(ledger: Ledger) -
 
 
 def test_the_contract_version_is_told(ledger: Ledger) -> None:
-    assert rows(ledger, "SELECT * FROM about") == [{"contract_version": 0, "bench": "lake", "bench_id": "0190"}]
+    assert rows(ledger, "SELECT * FROM about") == [{"contract_version": 1, "bench": "lake", "bench_id": "0190"}]
     assert f"contract_version` is {views.CONTRACT_VERSION}" in DOCUMENT.read_text()
 
 
