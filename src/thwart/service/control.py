@@ -1,7 +1,7 @@
 """The control port: loopback TCP, one JSON object a line, a token first. Acts in, status and the feed out.
 
 Requests (each with the token of the bench folder's `control.json`): `{"token", "do": "act", "act", "args", "place",
-"via"}`, `{"token", "do": "status"}`, `{"token", "do": "follow", "since": SEQ}`. Answers: `{"ok": true, …}` or
+"via"}`, `{"token", "do": "status"}`, `{"token", "do": "follow", "since": SEQ, "language"}`, `{"token", "do": "page", …}`. Answers: `{"ok": true, …}` or
 `{"ok": false, "error", "hint"}`. An act is answered after the commit that holds it.
 """
 
@@ -26,7 +26,8 @@ _MAX_LINE = 65536
 _MAX_CONNECTIONS = 64
 _WAIT_S = 30.0
 
-Handler = Callable[[Mapping[str, Any]], Iterator[Mapping[str, Any]]]
+#: Gives the answers to a request; text is JSON already.
+Handler = Callable[[Mapping[str, Any]], Iterator[Mapping[str, Any] | str]]
 
 
 class Control:
@@ -38,6 +39,8 @@ class Control:
         self._token = ""
         self._stopping = threading.Event()
         self._slots = threading.BoundedSemaphore(_MAX_CONNECTIONS)
+        self._lock = threading.Lock()
+        self._peers: set[socket.socket] = set()
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         try:
             self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -62,6 +65,10 @@ class Control:
         with contextlib.suppress(OSError):
             self._socket.shutdown(socket.SHUT_RDWR)  # closing alone wouldn't end the accept under way
         self._socket.close()
+        with self._lock:
+            for peer in self._peers:
+                with contextlib.suppress(OSError):
+                    peer.shutdown(socket.SHUT_RD)  # what is being answered is still sent
 
     def stopping(self) -> bool:
         """Whether `stop` was called."""
@@ -90,25 +97,40 @@ class Control:
             connection.sendall(json.dumps(told).encode() + b"\n")
 
     def _serve(self, connection: socket.socket) -> None:
+        with self._lock:
+            self._peers.add(connection)
+        known = False
         try:
             with connection, connection.makefile("rb") as lines:
-                connection.settimeout(_WAIT_S)
-                while (line := lines.readline(_MAX_LINE + 1)) and not self.stopping():
-                    for answer in self._answers(line):
-                        connection.sendall(json.dumps(answer, ensure_ascii=False).encode() + b"\n")
+                while not self.stopping():
+                    # Whoever showed the token may be silent as long as it likes; a stranger holds no place for long.
+                    connection.settimeout(None if known else _WAIT_S)
+                    line = lines.readline(_MAX_LINE + 1)
+                    if not line:
+                        return
+                    connection.settimeout(_WAIT_S)
+                    request = _request(line)
+                    known = known or (request is not None and self._knows(request))
+                    for answer in self._answers(request):
+                        text = answer if isinstance(answer, str) else json.dumps(answer, ensure_ascii=False)
+                        connection.sendall(text.encode() + b"\n")
                     if len(line) > _MAX_LINE:
                         return  # the rest of it is no request either
         except OSError:
             pass  # the peer went; nothing of ours depends on it
         finally:
+            with self._lock:
+                self._peers.discard(connection)
             self._slots.release()
 
-    def _answers(self, line: bytes) -> Iterator[Mapping[str, Any]]:
-        request = _request(line)
+    def _knows(self, request: Mapping[str, Any]) -> bool:
+        return hmac.compare_digest(str(request.get("token", "")).encode(), self._token.encode())
+
+    def _answers(self, request: Mapping[str, Any] | None) -> Iterator[Mapping[str, Any] | str]:
         if request is None:
             yield {"ok": False, "error": "one JSON object a line, at most 64 KiB", "hint": ""}
             return
-        if not hmac.compare_digest(str(request.get("token", "")).encode(), self._token.encode()):
+        if not self._knows(request):
             yield {"ok": False, "error": "wrong token", "hint": "it stands in control.json of the bench folder"}
             return
         try:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-import json
 import logging
 import random
 import signal
@@ -230,7 +229,7 @@ class Service:
 
     # ---- control -----------------------------------------------------------------------------------------------
 
-    def _answer(self, request: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
+    def _answer(self, request: Mapping[str, Any]) -> Iterator[Mapping[str, Any] | str]:
         match request.get("do"):
             case "act":
                 yield self._act(request)
@@ -302,7 +301,7 @@ class Service:
         assert self._listening is not None
         return admission(self._listening.doors, self.configured.config.page.tablet, self.gate, request)
 
-    def _follow(self, since: Any, code: Any) -> Iterator[Mapping[str, Any]]:
+    def _follow(self, since: Any, code: Any) -> Iterator[Mapping[str, Any] | str]:
         if code not in LANGUAGES:
             raise ThwartError(f"there is no language {code!r}", "known: " + ", ".join(LANGUAGES))
         start = since if isinstance(since, int) and since >= 0 else self.clerk.committed_seq
@@ -315,7 +314,7 @@ class Service:
                 yield {"ok": True}
                 continue
             for seq, text in group.texts(code, start):
-                yield {"ok": True, "entry": json.loads(text)}
+                yield f'{{"ok": true, "entry": {text}}}'
                 start = seq
 
     def read(self, after: int) -> list[Committed]:
