@@ -188,12 +188,12 @@ class Play:
         self,
         text: str = SOLO,
         *,
-        batch: bool = True,
+        batch: bool | str = "unknown",
         places: tuple[str, ...] = ("table",),
         forget_after: int = FORGET_AFTER,
         serves: Mapping[str, tuple[str, ...]] | None = None,
     ) -> None:
-        """`serves`: instrument → its places, where that isn't all."""
+        """`batch`: whether one is open, or the one species of it; `serves`: instrument → its places, where that isn't all."""
 
         def instrument(name: str, kind: Any, emptied: Any, division: str | None, **more: Any) -> InstrumentSetup:
             step = None if division is None else Decimal(division)
@@ -221,7 +221,7 @@ class Play:
         for i in made:
             self.put("port", instrument=i.name, present=True, profile="p", port=i.port)
         if batch:
-            self.act("batch open bay")
+            self.act(f"batch open bay {batch}" if isinstance(batch, str) else "batch open bay")
 
     def put(self, kind: str, **body: Any) -> list[Entry]:
         self.now += 1_000_000_000

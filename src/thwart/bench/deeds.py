@@ -40,7 +40,11 @@ from .kernel import Refusal
 from .parts import NUMBER, fish_in_hand, near, no_args, numbered, place_for, said_key, slot_named, split_of, usage
 from .protocol import Slot
 from .setup import ARMED_NS, InstrumentSetup
+<<<<<<< ours
 from .state import Batch, Container, Measurement, Question, Reading, Specimen
+=======
+from .state import Batch, Measurement, Place, Question, Reading, Specimen
+>>>>>>> theirs
 
 if TYPE_CHECKING:
     from .kernel import Bench
@@ -67,8 +71,13 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
     if act.two_steps:
         if args and not act.usage:
             raise usage(name)
+        if here.armed == said and _bounced(bench, body, here):
+            bench.decide(
+                "told", None, place=place, code="armed", text=words.ARMED.format(act=said, what="").replace(" :", ":")
+            )
+            return
         if here.armed != said:
-            fish = bench.in_hand(place) if name == "slide" else fish_in_hand(bench, place, name)
+            fish = bench.in_hand(place) if name == "slide" else _ended(bench, place, name, args)
             until = bench.input.stamp.mono_ns + ARMED_NS
             ident, what = (fish.specimen_id, str(fish.number)) if fish is not None else (None, "")
             bench.decide("armed", ident, place=place, said=said, until_ns=until)
@@ -81,6 +90,12 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
             bench.decide("told", None, place=place, code="lapsed", text=f"{here.armed} isn't done")
             return
     DEEDS[name](bench, place, args)
+
+
+def _bounced(bench: Bench, body: Mapping[str, Any], here: Place) -> bool:
+    """Whether a card or key comes so soon after the first that it is the same scan or press once more."""
+    since = bench.input.stamp.mono_ns - ((here.armed_until_ns or 0) - ARMED_NS)
+    return body.get("via") in ("card", "key") and since < bench.setup.protocol.pedal_dead_time_ms * 1_000_000
 
 
 # ---- batches -------------------------------------------------------------------------------------------------------
@@ -425,15 +440,38 @@ def _start_with(bench: Bench, place: str, reading: Reading) -> None:
 
 
 def _void(bench: Bench, place: str, args: Sequence[str]) -> None:
-    _end(bench, place, "void")
+    _end(bench, place, "void", args)
 
 
 def _lost(bench: Bench, place: str, args: Sequence[str]) -> None:
-    _end(bench, place, "lost")
+    _end(bench, place, "lost", args)
 
 
-def _end(bench: Bench, place: str, end: Any) -> None:
-    close_fish(bench, place, fish_in_hand(bench, place, end), end)
+def _ended(bench: Bench, place: str, act: str, args: Sequence[str]) -> Specimen:
+    """The fish that an act ends: the one in hand, or the one named, which may have gone on. Raises Refusal."""
+    if act not in ("void", "lost"):
+        return fish_in_hand(bench, place, act)
+    left, named = split_of(bench, place, act, args)
+    if left:
+        raise usage(act)
+    if named is None:
+        return fish_in_hand(bench, place, act)
+    for name in bench.setup.places:
+        there = bench.place(name)
+        if named.specimen_id in (there.in_hand, *there.aside) and (name != place or there.in_hand != named.specimen_id):
+            raise Refusal("in-hand-elsewhere", act=act, number=named.number, place=name)
+    return named
+
+
+def _end(bench: Bench, place: str, end: Any, args: Sequence[str]) -> None:
+    fish = _ended(bench, place, end, args)
+    if fish.state == "closed":
+        recall(bench, place, fish)
+        fish = bench.need(Specimen, fish.specimen_id)
+    if bench.place(place).in_hand == fish.specimen_id:
+        close_fish(bench, place, fish, end)
+    else:
+        row.end_waiting(bench, place, fish, end)
     if bench.place(place).in_hand is None and bench.place(place).batch is not None and opens_by_itself(bench):
         open_next(bench, place, by=end)
 

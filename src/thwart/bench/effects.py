@@ -251,11 +251,25 @@ def _closed(bench: Bench, entry: Entry) -> None:
     if batch is not None and counts:
         bench.put(replace(batch, measured=batch.measured + counts))
     tray = place.tray if s.specimen_id in place.tray else (*place.tray, s.specimen_id)
+    if b.get("waits") is not None:
+        _no_longer_waits(bench, s.specimen_id, b["waits"])
+        _touch(bench, entry, tray=tray)
+        return
     back = place.aside[-1] if place.aside else None
     _touch(
         bench, entry, in_hand=back, aside=place.aside[:-1], previous=s.specimen_id, tray=tray, waiting=None, filled=(),
         route_as=None, reopened=None,
     )  # fmt: skip
+
+
+def _no_longer_waits(bench: Bench, specimen_id: str, before: str) -> None:
+    """Out of the queue before a place, or of what was set apart."""
+    if before:
+        there = bench.place(before)
+        bench.put(replace(there, queue=tuple(i for i in there.queue if i != specimen_id)))
+    else:
+        desk = bench.desk
+        bench.put(replace(desk, parked=tuple(i for i in desk.parked if i != specimen_id)))
 
 
 def _ended(bench: Bench, entry: Entry) -> None:

@@ -28,9 +28,10 @@ def wanted(bench: Bench, specimen: Specimen) -> list[Slot]:
 
 
 def lacking(bench: Bench, specimen: Specimen) -> list[str]:
-    """What is required and not there: measurands by key, coded fields, the container."""
+    """What is required and not there: the species where there are several, measurands by key, coded fields, the container."""
     protocol = bench.setup.protocol
-    out = [s.key for s in wanted(bench, specimen) if s.measurand.required]
+    out = ["species"] if protocol.species and specimen.species is None else []
+    out += [s.key for s in wanted(bench, specimen) if s.measurand.required]
     out += [f for f, c in protocol.codes.items() if c.required and f not in specimen.codes]
     containers = protocol.containers
     if containers and containers.required and not specimen.containers and "container" not in specimen.missing:

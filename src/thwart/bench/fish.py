@@ -74,17 +74,32 @@ def opens_by_itself(bench: Bench) -> bool:
 
 
 def close_fish(
-    bench: Bench, place: str, specimen: Specimen, end: End | None = None, *, same_as: int | None = None
+    bench: Bench,
+    place: str,
+    specimen: Specimen,
+    end: End | None = None,
+    *,
+    same_as: int | None = None,
+    waits: str | None = None,
 ) -> None:
-    """Close a specimen: its questions go to the quiet list, a waiting reading is left behind, the tray fills."""
+    """Close a specimen: its questions go to the quiet list, a waiting reading is left behind, the tray fills.
+
+    `waits`: the place before which it waits, where it is closed from afar and what is in hand here goes on.
+    """
     missing = lacking(bench, specimen)
     bench.get(Batch, specimen.batch)  # its count changes with it
     end = end or ("incomplete" if missing else "complete")
-    keep_for_later(bench, place)
-    if end == "incomplete":
-        args = {"number": specimen.number, "wanted": ", ".join(missing)}
+    if waits is None:
+        keep_for_later(bench, place)
+    others = ", ".join(name for name in missing if name != "species")
+    if end == "incomplete" and others:
+        args = {"number": specimen.number, "wanted": others}
         ask(bench, place, specimen, Finding("incomplete", 3, args), about=specimen.opened_seq, quiet=True)
-    bench.decide("closed", specimen.specimen_id, place=place, number=specimen.number, end=end, same_as=same_as)
+    bench.decide(
+        "closed", specimen.specimen_id, place=place, number=specimen.number, end=end, same_as=same_as, waits=waits
+    )
+    if end == "incomplete" and "species" in missing:  # it can still be seen which it was
+        ask(bench, place, specimen, Finding("no-species", 3, {"number": specimen.number}), about=specimen.opened_seq)
     if end == "void":
         _void(bench, place, specimen)
     if len(bench.place(place).tray) >= bench.setup.protocol.tray:

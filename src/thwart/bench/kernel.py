@@ -321,6 +321,7 @@ class Bench:
             self._roll_back()
             text = words.say(words.REFUSALS, refusal.code, refusal.args_)
             self.decide("refused", None, code=refusal.code, args=_plain(refusal.args_), text=text)
+            _rules().refused(self, entry)
         finally:
             self._deciding = False
         if entry.kind == "wake" and not self._decisions:

@@ -71,6 +71,7 @@ def _why(bench: Bench, place: str, rest: Sequence[str]) -> Why:
 def declare(bench: Bench, place: str, fish: Specimen, name: str, *, aloud: bool = True) -> None:
     """Another species is said of a fish: what it hasn't is asked, what it has is judged anew."""
     bench.decide("species", fish.specimen_id, place=place, species=name, number=fish.number)
+    answer(bench, [q for q in bench.live_questions_of(fish.specimen_id) if q.kind == "no-species"])
     fish = bench.need(Specimen, fish.specimen_id)
     allowed = {s.key for s in bench.setup.protocol.slots_for(name)}
     for key, m in standing(bench, fish).items():

@@ -13,7 +13,7 @@ from .fish import close_fish, keep_for_later, leave_behind, open_next
 from .judging import Finding
 from .kernel import Refusal
 from .protocol import Slot, Stop
-from .state import Specimen
+from .state import End, Specimen
 
 if TYPE_CHECKING:
     from .kernel import Bench
@@ -124,6 +124,13 @@ def follow(bench: Bench, place: str) -> None:
     """A hand of the row became empty: the first place opens the next fish."""
     if is_first(bench, place) and bench.place(place).in_hand is None and bench.place(place).batch is not None:
         open_next(bench, place, by="row")
+
+
+def end_waiting(bench: Bench, place: str, specimen: Specimen, end: End) -> None:
+    """A fish that waits before a place, or was set apart, ends from afar: there is room for those behind it."""
+    before = next((s.place for s in bench.setup.protocol.row if specimen.specimen_id in bench.place(s.place).queue), "")
+    close_fish(bench, place, specimen, end, waits=before)
+    _pull(bench, before)
 
 
 def park(bench: Bench, place: str, specimen: Specimen) -> None:

@@ -48,6 +48,17 @@ def decide(bench: Bench, entry: Entry) -> None:
     learning.settle(bench)
 
 
+def refused(bench: Bench, entry: Entry) -> None:
+    """Something else was tried, though in vain: a destructive act said once before has to be said twice anew."""
+    if entry.kind not in ("act", "scan", "key"):
+        return
+    setup = bench.setup.instruments.get(entry.body.get("instrument", ""))
+    named = entry.body.get("place")
+    for place in (named,) if named is not None else setup.places if setup is not None else bench.setup.places:
+        if bench.place(place).armed is not None:
+            bench.decide("lapsed", None, place=place)
+
+
 # ---- readings ------------------------------------------------------------------------------------------------------
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from .. import units
 from .filling import answer, ask, said_value
-from .fish import leave_behind
+from .fish import apart, leave_behind
 from .judging import Finding
 from .kernel import Refusal
 from .protocol import Measurand
@@ -16,6 +16,9 @@ from .state import Batch, Reading, Tally
 
 if TYPE_CHECKING:
     from .kernel import Bench
+
+#: A fish touched again is so many divisions off at most.
+_SAME = 3
 
 
 def counted(bench: Bench) -> Measurand:
@@ -34,23 +37,29 @@ def species_of(bench: Bench, place: str) -> str:
 def offer(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str) -> None:
     """Count a reading, or ask where it is beyond the species' limits."""
     m = counted(bench)
-    value = Decimal(reading.base_value or "0")
     if m.quantity != setup.kind or (setup.serves is not None and m.name not in setup.serves):
         bench.decide("outcome", None, reading=reading.seq, event="belongs to none", why="not-wanted", place=place)
         return
+    _touched_again(bench, setup, reading, place)
+    leave_behind(bench, place)
+    beyond = _beyond(bench, reading, place)
+    if beyond is None:
+        count(bench, reading, place, event="counts")
+    else:
+        bench.decide("outcome", None, reading=reading.seq, event="finds filled", place=place)
+        ask(bench, place, None, beyond, about=reading.seq)
+
+
+def _beyond(bench: Bench, reading: Reading, place: str) -> Finding | None:
+    """Whether a reading is beyond the possible limits of the species that sticks."""
+    m, value = counted(bench), Decimal(reading.base_value or "0")
     species = bench.setup.protocol.species.get(species_of(bench, place))
     limit = species.limits.get(m.name) if species else None
-    if species and limit and limit.possible and not limit.possible[0] <= value <= limit.possible[1]:
-        leave_behind(bench, place)
-        bench.decide("outcome", None, reading=reading.seq, event="finds filled", place=place)
-        args = {
-            **said_value(reading), "measurand": m.name, "species": species.title, "low": units.plain(limit.possible[0]),
-            "high": units.plain(limit.possible[1]),
-        }  # fmt: skip
-        ask(bench, place, None, Finding("class-beyond", 4, args), about=reading.seq)
-        return
-    leave_behind(bench, place)
-    count(bench, reading, place, event="counts")
+    if not (species and limit and limit.possible) or limit.possible[0] <= value <= limit.possible[1]:
+        return None
+    low, high = (units.plain(bound) for bound in limit.possible)
+    args = {**said_value(reading), "measurand": m.name, "species": species.title, "low": low, "high": high}
+    return Finding("class-beyond", 4, args)
 
 
 def count(bench: Bench, reading: Reading, place: str, *, event: str) -> None:
@@ -81,6 +90,17 @@ def stand_by(bench: Bench, place: str) -> bool:
     return True
 
 
+def _touched_again(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str) -> None:
+    """What waited was of another species than was said; said rightly, the same fish is touched once more: that settles it."""
+    seq = bench.place(place).waiting
+    waiting = bench.need(Reading, seq) if seq is not None else None
+    if waiting is None or _beyond(bench, waiting, place) is not None:
+        return
+    if not apart(setup, Decimal(waiting.base_value or "0"), Decimal(reading.base_value or "0"), _SAME):
+        answer(bench, [q for q in bench.open_questions(place) if q.about == seq])
+        bench.decide("outcome", None, reading=seq, event="left behind", why="touched-again", place=place)
+
+
 def stick(bench: Bench, place: str, *, species: str | None = None, sex: str | None = None) -> None:
     """Species or sex from now on. Raises Refusal where a tally doesn't know it."""
     codes = bench.setup.protocol.codes.get("sex")
@@ -93,4 +113,7 @@ def stick(bench: Bench, place: str, *, species: str | None = None, sex: str | No
         bench.decide("placed", None, place=place, set={"tally_species": species})
     here = bench.place(place)
     text = f"counting {species_of(bench, place)}" + (f", {here.tally_sex}" if here.tally_sex else "")
+    waiting = bench.need(Reading, here.waiting) if here.waiting is not None else None
+    if waiting is not None and species is not None and _beyond(bench, waiting, place) is None:
+        text += f"; {waiting.value} {waiting.unit} waits: `stands` counts it, or touch it again"
     bench.decide("told", None, place=place, code="counting", text=text)

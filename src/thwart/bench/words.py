@@ -27,6 +27,7 @@ QUESTIONS: dict[str, str] = {
     "label-order": "container {label} after {before}: {between} left out, or is it a neighbour's?",
     "label-behind": "container {label} comes before {before}: is it the neighbour's?",
     "incomplete": "{number} closed without {wanted}",
+    "no-species": "{number} closed without a species: `species NAME of {number}`",
     "left-behind": "{value} {unit} from {instrument} was never given to a fish",
     "loose": "{value} {unit} from {instrument}: {why}",
     "taken-back": "{value} {unit} from {instrument} is loose since {number} was taken back",
@@ -88,6 +89,7 @@ REFUSALS: dict[str, str] = {
     "not-the-division": "{act}: {text} is finer than the division {division} of what measured it",
     "unknown-fish": "there is no fish {number}",
     "fish-not-closed": "fish {number} isn't closed",
+    "in-hand-elsewhere": "{act}: fish {number} is in hand at {place}: say it there",
     "void-fish": "fish {number} is void: there never was such a fish",
     "no-containers": "{act}: this protocol has no containers in a known series",
     "series-at-end": "{act}: the series of containers is at its end ({label})",
@@ -129,6 +131,7 @@ WHY: dict[str, str] = {
     "error": "the instrument reports an error",
     "fault": "a fault of this program",
     "left-behind": "never given to a fish",
+    "touched-again": "touched again, and counted then",
     "taken-back": "taken back",
     "void": "its fish is void",
 }

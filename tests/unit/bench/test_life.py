@@ -294,7 +294,7 @@ def test_stands_reaches_the_questioned_value_of_a_recalled_fish() -> None:
 
 
 def test_species_is_for_the_fish_in_hand_else_for_the_next() -> None:
-    play = Play()
+    play = Play(batch=True)
     play.act("species perch")
     play.touch(200)
     play.act("next")
@@ -312,7 +312,7 @@ def test_species_is_sticky_in_a_single_species_batch_and_protocol() -> None:
     play.touch(200)
     play.act("next")
     assert play.fish.species == "perch"
-    assert Play('single_species = "pike"\n' + SOLO).fish.species == "pike"
+    assert Play('single_species = "pike"\n' + SOLO, batch=True).fish.species == "pike"
 
 
 def test_unknown_is_a_species() -> None:
