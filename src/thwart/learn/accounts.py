@@ -21,7 +21,7 @@ from .forms import Form, Reading, read
 from .framings import Cut
 from .layouts import Shape, exact, layout_of, literal, meaning, merged, shapes, zeros
 from .places import Frame
-from .splitting import Style
+from .splitting import Style, parts_of
 
 #: Of the frames of one row so many may say something else: damaged, or the display's last flicker.
 _STRAY_SHARE = 0.2
@@ -157,7 +157,9 @@ def _cost(out: Account, torn: Sequence[Cut]) -> int:
     # Every alternative that was merely listed, not explained, is paid for.
     cost += 15 * sum((layout.pattern or "").count("|") for layout in out.profile.layout)
     cost += 15 * sum(m == "normal" for layout in out.profile.layout for t in layout.marks.values() for m in t.values())
-    cost += {"point": 0, "comma": 4, "plain": 6, "hex": 20}[out.reading.style] + (15 if out.reading.backwards else 0)
+    cost += {"point": 0, "comma": 4, "plain": 6, "hex": 20}.get(out.reading.style, 10) + (
+        15 if out.reading.backwards else 0
+    )
     cost += 3 * sum(one.offset > 0 for one in torn)
     if framing.length is not None:
         cost += 80 if framing.start else 100
@@ -231,7 +233,7 @@ def _number_like(reading: Reading) -> re.Pattern[bytes] | None:
     cores = [core for f in reading.solved if f.place is not None for core in f.core(f.place.at)]
     if not cores:
         return None
-    fractions = {len(core.partition(b".")[2]) for core in cores}
+    fractions = {len(parts_of(core, reading.style, backwards=False)[2]) for core in cores}
     if fractions == {0}:
         sizes = {len(core) for core in cores}
         return re.compile(rb"[0-9]{%d}" % max(sizes)) if max(sizes) >= 4 else None
@@ -372,9 +374,7 @@ def _division(out: Account) -> str:
         else:
             at = place.minor if place.minor is not None else place.at
             for core in form.core(at):
-                text = core.decode("latin-1").replace(",", ".")
-                text = text[::-1] if reading.backwards else text
-                decimals = max(decimals, len(text.partition(".")[2]))
+                decimals = max(decimals, len(parts_of(core, reading.style, backwards=reading.backwards)[2]))
     return format(units.EXACT.scaleb(1, -decimals), "f")
 
 

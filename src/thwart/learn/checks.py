@@ -2,17 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Callable, Iterator, Sequence
 from typing import get_args
 
 from ..profiles.model import CheckKind, Checksum, Framing
-from ..wire.checksums import check_function, verifier
+from ..wire.checksums import check_function, verifier, writer
 
 _KINDS: tuple[CheckKind, ...] = get_args(CheckKind)
 _FUNCTIONS = {kind: check_function(kind) for kind in _KINDS}
+#: What the written check looks like, for those that have a look.
+_LOOKS = {"hex": re.compile(rb"[0-9A-Fa-f]+"), "decimal": re.compile(rb"[0-9]+"), "nibbles": re.compile(rb"[0-?]+")}
 #: Frames on which a candidate must hold before all of them are looked at.
 _SEEDS = 6
 _MOST_FRAMES = 200
+
+
+def _forms() -> Iterator[Checksum]:
+    """Every kind in every writing, without its place."""
+    for kind in _KINDS:
+        if kind.startswith("sum-mod"):
+            yield Checksum(kind=kind, written="decimal")
+        elif kind in ("sum-folded", "xor-7", "sum-7"):
+            yield Checksum(kind=kind, written="byte")
+        else:
+            for written in ("hex", "byte", "nibbles", *(("decimal",) if kind.startswith("sum") else ())):
+                one = Checksum(kind=kind, written=written)
+                yield one
+                if one.size > 1 or written in ("hex", "nibbles"):
+                    yield one.model_copy(update={"order": "low-first"})
+
+
+_FORMS = [(one, writer(one), one.width, _LOOKS.get(one.written)) for one in _forms()]
 
 
 def checks(framing: Framing, frames: Sequence[bytes]) -> list[Checksum]:
@@ -21,16 +42,17 @@ def checks(framing: Framing, frames: Sequence[bytes]) -> list[Checksum]:
     if len(different) < 2:
         return []
     found = []
-    for check in _candidates(framing, different):
+    for order, check in enumerate(_candidates(framing, different)):
         holds = verifier(check)
         held = [raw for raw in different if holds(raw)]
         end = check.trailing
         values = {raw[len(raw) - end - check.width : len(raw) - end] for raw in held}
         # A check that never changes proves nothing; each different value is wrong by chance once in 256 times.
         if len(values) >= 3 or (len(values) == 2 and (check.width > 1 or len(held) == len(different))):
-            found.append((-len(held) * 10 // len(different), check.trailing, check.uncounted, check.first, check))
-    most = min((rank[0] for rank in found), default=0)
-    return [check for *_, check in sorted((r for r in found if r[0] == most and r[0] <= -4), key=lambda r: r[:4])][:3]
+            rank = (-len(held) * 10 // len(different), check.trailing, check.uncounted, check.first, order)
+            found.append((rank, check))
+    most = min((rank[0] for rank, _ in found), default=0)
+    return [check for _, check in sorted((r for r in found if r[0][0] == most and most <= -4), key=lambda r: r[0])][:3]
 
 
 def _candidates(framing: Framing, frames: Sequence[bytes]) -> Iterator[Checksum]:
@@ -40,15 +62,12 @@ def _candidates(framing: Framing, frames: Sequence[bytes]) -> Iterator[Checksum]
         widths: Sequence[int] = (framing.check_bytes,)
     else:
         least = len(framing.end)
-        trailings, widths = range(least, least + 3), (1, 2, 4)
+        trailings, widths = range(least, least + 3), sorted({width for *_, width, _ in _FORMS})
     for trailing in trailings:
         for width in widths:
             ends = [raw[len(raw) - trailing - width : len(raw) - trailing] for raw in seeds]
-            if len(set(ends)) < 2:
-                continue
-            for kind, written, order, uncounted, first in _holding(seeds, trailing, width):
-                yield Checksum(kind=kind, written=written, order=order, uncounted=uncounted, first=first,
-                               trailing=trailing)  # fmt: skip
+            if len(set(ends)) > 1:
+                yield from _holding(seeds, ends, trailing, width)
 
 
 def _spread(frames: Sequence[bytes]) -> list[bytes]:
@@ -56,29 +75,31 @@ def _spread(frames: Sequence[bytes]) -> list[bytes]:
     return list(frames[::step][:_SEEDS])
 
 
-def _holding(seeds: Sequence[bytes], trailing: int, width: int) -> Iterator[tuple[CheckKind, str, str, int, int]]:
-    """Kinds that hold on at least two of the seeds."""
+def _holding(seeds: Sequence[bytes], ends: Sequence[bytes], trailing: int, width: int) -> Iterator[Checksum]:
+    """Checks of this width at this place that hold on at least two of the seeds, and half of them."""
+    fitting: dict[CheckKind, list[tuple[Checksum, Callable[[int], bytes]]]] = {}
+    for one, written, size, look in _FORMS:
+        if size == width and (look is None or 2 * sum(look.fullmatch(end) is not None for end in ends) >= len(ends)):
+            fitting.setdefault(one.kind, []).append((one, written))
     for uncounted in range(3):
         for first in range(5):
-            parts = []
-            for raw in seeds:
-                end = len(raw) - trailing - width
-                if end - uncounted > first:
-                    parts.append((raw[first : end - uncounted], raw[end : end + width]))
+            parts = [
+                (raw[first : end - uncounted], given.upper())
+                for raw, given in zip(seeds, ends, strict=True)
+                if (end := len(raw) - trailing - width) - uncounted > first
+            ]
             if len(parts) < 2:
                 continue
-            for kind, function in _FUNCTIONS.items():
-                size = 2 if kind.startswith("crc-16") else 1
-                if width not in (size, size * 2):
-                    continue
-                written = "byte" if width == size else "hex"
-                values = [function(part) for part, _ in parts]
-                for order in ("high-first", "low-first")[: 2 if size == 2 else 1]:
-                    held = 0
-                    for value, (_, given) in zip(values, parts, strict=True):
-                        raw_check = value.to_bytes(size, "big" if order == "high-first" else "little")
-                        held += (raw_check.hex().upper().encode() if written == "hex" else raw_check) == (
-                            given.upper() if written == "hex" else given
-                        )
-                    if held * 2 >= len(parts) and held >= 2:
-                        yield kind, written, order, uncounted, first
+            for kind, forms in fitting.items():
+                function = _FUNCTIONS[kind]
+                held = [0] * len(forms)
+                for turn, (part, given) in enumerate(parts):
+                    # What failed on half of them by now can't hold on half and one.
+                    if turn > len(parts) // 2 and not any(held):
+                        break
+                    value = function(part)
+                    for at, (_, written) in enumerate(forms):
+                        held[at] += written(value).upper() == given
+                for (one, _), n in zip(forms, held, strict=True):
+                    if n * 2 >= len(parts) and n >= 2:
+                        yield one.model_copy(update={"first": first, "uncounted": uncounted, "trailing": trailing})

@@ -10,7 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from .splitting import Style
+from .splitting import MARKS, Style, parts_of
 
 #: A number that isn't padded may have so many digits more than the longest seen.
 _GROWTH = 1
@@ -70,16 +70,15 @@ class Digits:
         """The number without sign."""
         if self.style == "hex":
             return self._hex()
-        texts = [core.decode("latin-1") for core in self.cores]
-        if self.backwards:
-            texts = [text[::-1] for text in texts]
-        mark = "," if self.style == "comma" else "."
-        parts = [text.partition(mark) for text in texts]
+        parts = [parts_of(core, self.style, backwards=self.backwards) for core in self.cores]
+        mark = MARKS[self.style][0]
         wholes, points, fractions = ([part[i] for part in parts] for i in range(3))
         pieces = [*self._whole(wholes, implied=self.decimals or 0), *self._fraction(points, fractions, mark)]
         return "".join(reversed(pieces) if self.backwards else pieces)
 
     def _whole(self, texts: Sequence[str], implied: int) -> list[str]:
+        if MARKS[self.style][1]:
+            return [self._grouped(max(map(len, texts)))]
         sizes = {len(text) for text in texts}
         least, most = min(sizes), max(sizes)
         zeros = any(len(text) > 1 + implied and text[0] == "0" for text in texts)
@@ -101,6 +100,12 @@ class Digits:
             return [f"(?:[0-9]{{{most}}}| {{1,{most - 1}}}[0-9]{{1,{most}}})", *end]
         return [body, *end]
 
+    def _grouped(self, most: int) -> str:
+        """Whole parts with thousands set apart: how they are written follows from how large they are."""
+        group = escape(MARKS[self.style][1].encode())
+        times = repeat(f"(?:{group}[0-9]{{3}})", 0, None if self.padded else (most + _GROWTH - 1) // 3)
+        return "[0-9]{1,3}" + times
+
     def _fraction(self, points: Sequence[str], texts: Sequence[str], mark: str) -> list[str]:
         if not any(points):
             return []
@@ -115,7 +120,8 @@ class Digits:
         some = [len(text) for point, text in zip(points, texts, strict=True) if point]
         inner = repeat("[0-9]", min(some), max(some))
         whole = inner + point if self.backwards else point + inner
-        return [whole] if all(points) else [f"(?:{whole})?"]
+        # Decimals that come and go are zeros that are dropped; then the mark goes with the last one.
+        return [f"(?:{whole})?"] if not all(points) or min(some) == 1 else [whole]
 
     def _hex(self) -> str:
         joined = b"".join(self.cores)
@@ -200,8 +206,8 @@ def loose_number(cores: Sequence[bytes], style: Style) -> str:
     if style == "hex":
         sizes = {len(core) for core in cores}
         return repeat("[0-9A-Fa-f]", min(sizes), max(sizes))
-    mark = "," if style == "comma" else "."
-    parts = [core.decode("latin-1").partition(mark) for core in cores]
+    mark = MARKS[style][0] or "."
+    parts = [parts_of(core, style, backwards=False) for core in cores]
     wholes, fractions = {len(part[0]) for part in parts}, {len(part[2]) for part in parts if part[1]}
     padded = any(len(part[0]) > 1 and part[0][0] == "0" for part in parts)
     most = max(wholes) if len(wholes) == 1 and padded else max(wholes) + _GROWTH

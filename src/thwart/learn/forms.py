@@ -10,7 +10,7 @@ from typing import Literal
 
 from .evidence import NUMBERED
 from .places import Frame, Group, Place, carve, magnitude, places
-from .splitting import Split, Style, split
+from .splitting import Split, Style, parts_of, split
 
 #: What a core of a form is: a word that stays, the value, its part in the smaller unit, a number that means nothing to
 #: us (any digits), or a few alternatives that were seen.
@@ -414,7 +414,7 @@ def _adopt(reading: Reading) -> None:
     """Forms without a known value that are as a solved one but for their words take over the place of its number."""
     left: list[Form] = []
     for form in reading.mute:
-        model = next((one for one in reading.solved if _alike(form, one)), None)
+        model = next((one for one in reading.solved if _alike(form, one, reading)), None)
         if model is None or form.conditions & {"ok", "nothing"} or not form.conditions:
             left.append(form)
             continue
@@ -424,7 +424,7 @@ def _adopt(reading: Reading) -> None:
     reading.mute = left
 
 
-def _alike(form: Form, model: Form) -> bool:
+def _alike(form: Form, model: Form, reading: Reading) -> bool:
     """The same roles core by core, numbers where numbers are, and the same words but one."""
     if len(form.roles) != len(model.roles) or model.place is None or form.place is not None:
         return False
@@ -437,11 +437,12 @@ def _alike(form: Form, model: Form) -> bool:
         if role == "word":
             differing += len({*form.core(at), there.cores[at]}) > 1
     same_width = form.width is not None and form.width == model.width
-    shown = [core.decode("latin-1") for core in form.core(model.place.at)]
-    example = there.cores[model.place.at].decode("latin-1")
-    fraction = len(example.partition(".")[2] or example.partition(",")[2])
+    fractions = {
+        len(parts_of(core, reading.style, backwards=reading.backwards)[2])
+        for core in (*form.core(model.place.at), there.cores[model.place.at])
+    }
     return (
         differing <= (2 if same_width else 1)
         and (same_width or form.width is None or model.width is None or differing == 1)
-        and all(len(text.partition(".")[2] or text.partition(",")[2]) == fraction for text in shown)
+        and len(fractions) == 1
     )

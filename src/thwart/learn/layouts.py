@@ -12,7 +12,7 @@ from .evidence import NUMBERED
 from .fields import Digits, Lead, escape, loose_number, repeat, spaces
 from .forms import Form, Reading, clockwork
 from .places import Frame, Place
-from .splitting import Style
+from .splitting import MARKS, Style, parts_of
 
 #: Words that say which load a number is, in any language of the trade we know.
 _LOADS = {
@@ -99,9 +99,7 @@ def _family(form: Form, reading: Reading) -> tuple[object, ...]:
 
 
 def _fraction(core: bytes, reading: Reading) -> int:
-    text = core.decode("latin-1")
-    text = text[::-1] if reading.backwards else text
-    return len(text.partition("," if reading.style == "comma" else ".")[2])
+    return len(parts_of(core, reading.style, backwards=reading.backwards)[2])
 
 
 @dataclass(slots=True)
@@ -387,7 +385,7 @@ def _mark(condition: str, moves: bool) -> str:
     return condition
 
 
-def layout_of(shape: Shape, moves: bool, profile_unit: str | None, style: str, backwards: bool) -> dict[str, Any]:
+def layout_of(shape: Shape, moves: bool, profile_unit: str | None, style: Style, backwards: bool) -> dict[str, Any]:
     """The layout as the keys of a profile's file."""
     pieces = list(shape.pieces)
     marks: dict[str, dict[str, str]] = {}
@@ -400,8 +398,11 @@ def layout_of(shape: Shape, moves: bool, profile_unit: str | None, style: str, b
         layout["width"] = shape.width
     place = shape.place
     if place is not None:
-        if style == "comma" and "," in layout["pattern"]:
+        mark, group = MARKS[style]
+        if mark == "," and "," in layout["pattern"]:
             layout["decimal"] = ","
+        if group:
+            layout["thousands"] = group
         if place.decimals:
             layout["decimals"] = place.decimals
         if style == "hex":

@@ -19,7 +19,7 @@ from .evidence import NUMBERED, Evidence, Observation
 from .framings import Cut, cut, framings
 from .identifiers import identifier_account
 from .samples import samples
-from .splitting import STYLES, Style
+from .splitting import Style, styles_in
 
 #: Once an account explains all rows and this share of the bytes, dearer framings aren't tried.
 _WELL = 0.02
@@ -145,7 +145,11 @@ def _search(evidence: Evidence, aim: Aim) -> tuple[Account | None, list[Account]
             continue
         for check in _possible_checks(framing, cuts):
             whole = best is not None and best.profile is not None and best_key[:3] == (0, 0, 0)
-            ways = [(best.reading.style, best.reading.backwards)] if best is not None and whole else list(_ways())
+            ways = (
+                [(best.reading.style, best.reading.backwards)]
+                if best is not None and whole
+                else list(_ways(evidence.data))
+            )
             found = _first_reading(evidence, cuts, torn, framing, check, aim, ways)
             key = _key(found, rank)
             if best is None or key < best_key:
@@ -154,7 +158,7 @@ def _search(evidence: Evidence, aim: Aim) -> tuple[Account | None, list[Account]
         return best, []
     rivals = [
         other
-        for style, backwards in _ways()
+        for style, backwards in _ways(evidence.data)
         if (style, backwards) != (best.reading.style, best.reading.backwards)
         and (other := account(evidence, *best_cuts, best.framing, best.check, style, backwards, aim)).profile
         is not None
@@ -183,12 +187,11 @@ def _possible_checks(framing: Framing, cuts: Sequence[Cut]) -> Iterator[Checksum
     yield from found
 
 
-def _ways() -> Iterator[tuple[Style, bool]]:
-    for style in STYLES:
+def _ways(data: bytes) -> Iterator[tuple[Style, bool]]:
+    for style in styles_in(data):
         yield style, False
-    for style in STYLES:
-        if style != "hex":
-            yield style, True
+    for style in ("point", "comma", "plain"):
+        yield style, True
 
 
 def _first_reading(

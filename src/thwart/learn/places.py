@@ -11,7 +11,7 @@ from itertools import pairwise
 
 from .. import units
 from .evidence import NUMBERED, PAIRS, Observation
-from .splitting import Split, Style
+from .splitting import MARKS, Split, Style, parts_of
 
 #: An instrument implies no more decimals than this.
 _MOST_DECIMALS = 6
@@ -47,12 +47,10 @@ class Place:
 @lru_cache(maxsize=65536)
 def magnitude(core: bytes, style: Style, backwards: bool, decimals: int | None) -> Decimal | None:
     """The number a core is, without sign, or None."""
-    text = core.decode("latin-1")
     if style == "hex":
-        return Decimal(int(text, 16)).scaleb(-(decimals or 0))
-    if backwards:
-        text = text[::-1]
-    text = text.replace(",", ".")
+        return Decimal(int(core, 16)).scaleb(-(decimals or 0))
+    whole, point, rest = parts_of(core, style, backwards=backwards)
+    text = whole + ("." if point else "") + rest
     if not re.fullmatch(r"[0-9]+\.?[0-9]*|\.[0-9]+", text):
         return None
     return Decimal(text).scaleb(-(decimals or 0))
@@ -148,7 +146,7 @@ def _candidates(group: Group, style: Style, backwards: bool, targets: Sequence[D
     numbers = [at for at, number in enumerate(first.numbers) if number]
     for at in numbers:
         cores = [one.cores[at] for one, _ in valued]
-        if style in ("point", "comma"):
+        if MARKS[style][0]:
             yield Place(at)
             size = len(cores[0])
             if size > 4 and not backwards and all(len(core) == size and core[:2].isdigit() for core in cores):
@@ -169,7 +167,7 @@ def _candidates(group: Group, style: Style, backwards: bool, targets: Sequence[D
                 ]
                 for columns in _columns([c for c, _ in still], [t for _, t in still], backwards):
                     yield Place(at, columns=columns, decimals=decimals)
-    if style != "plain" and style != "hex":
+    if MARKS[style][0]:
         for at, minor in pairwise(numbers):
             for pair in PAIRS[:2]:
                 yield Place(at, minor=minor, compound=pair)

@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
-#: How a number is written: with a point, a comma, without either (the decimals are implied), in hexadecimal.
-Style = Literal["point", "comma", "plain", "hex"]
-STYLES: tuple[Style, ...] = ("point", "comma", "plain", "hex")
+#: How a number is written: with a point, a comma, without either (the decimals are implied), in hexadecimal; or with
+#: its decimal mark and then what parts groups of three digits.
+Style = Literal[
+    "point", "comma", "plain", "hex", "point-comma", "comma-point", "point-quote", "comma-quote", "point-space", "comma-space"
+]  # fmt: skip
+STYLES: tuple[Style, ...] = get_args(Style)
+#: Style → decimal mark, and what parts thousands.
+MARKS: dict[Style, tuple[str, str]] = {
+    "point": (".", ""), "comma": (",", ""), "plain": ("", ""), "hex": ("", ""), "point-comma": (".", ","),
+    "comma-point": (",", "."), "point-quote": (".", "'"), "comma-quote": (",", "'"), "point-space": (".", " "),
+    "comma-space": (",", " "),
+}  # fmt: skip
 
 _NUMBERS = {
     "point": rb"[0-9]+(?:\.[0-9]*)?|\.[0-9]+",
@@ -16,6 +25,13 @@ _NUMBERS = {
     "plain": rb"[0-9]+",
     "hex": rb"(?<![A-Fa-f])(?:[0-9A-F]{2,}+(?![a-f])|[0-9a-f]{2,})",
 }
+_GROUPED = {
+    style: rb"[0-9]{1,3}(?:%b[0-9]{3})+(?![0-9])" % re.escape(group.encode())
+    for style, (_, group) in MARKS.items() if group
+}  # fmt: skip
+for _style, _grouped in _GROUPED.items():
+    _mark = re.escape(MARKS[_style][0].encode())
+    _NUMBERS[_style] = rb"%b(?:%b[0-9]+)?|[0-9]+(?:%b[0-9]+)?" % (_grouped, _mark, _mark)
 _SPLIT = {
     # A number, a word, a row of dashes, a piece of a gap, any other byte.
     style: re.compile(rb"(" + number + rb")|([A-Za-z]+)|([+-]{2,})|([ +-])|(.)", re.DOTALL)
@@ -36,6 +52,20 @@ class Split:
     def signature(self) -> tuple[bytes | None, ...]:
         """The words, None for a number: frames of one form share it."""
         return tuple(None if number else core for core, number in zip(self.cores, self.numbers, strict=True))
+
+
+def parts_of(core: bytes, style: Style, *, backwards: bool) -> tuple[str, str, str]:
+    """Whole part without what parts its thousands, decimal mark, decimals; in the order people read."""
+    mark, group = MARKS[style]
+    text = core.decode("latin-1")
+    text = text[::-1] if backwards else text
+    whole, point, rest = text.partition(mark) if mark else (text, "", "")
+    return (whole.replace(group, "") if group else whole), point, rest
+
+
+def styles_in(data: bytes) -> tuple[Style, ...]:
+    """The styles that numbers in `data` could have."""
+    return tuple(style for style in STYLES if style not in _GROUPED or re.search(_GROUPED[style], data))
 
 
 def split(body: bytes, style: Style) -> Split:

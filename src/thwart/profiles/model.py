@@ -24,12 +24,16 @@ Meaning = Literal[
     "normal", "settled", "moving", "zero", "overload", "underload", "needs-zero", "error", "gross", "net", "tare"
 ]  # fmt: skip
 CheckKind = Literal[
-    "xor", "sum", "twos-complement",
-    "crc-16-modbus", "crc-16-ccitt-false", "crc-16-kermit", "crc-16-xmodem", "crc-16-x-25", "crc-16-arc",
+    "xor", "xor-7", "sum", "sum-7", "sum-16", "sum-folded", "sum-mod-100", "sum-mod-1000", "ones-complement",
+    "twos-complement", "crc-8", "crc-8-maxim", "crc-16-usb", "crc-16-modbus", "crc-16-ccitt-false", "crc-16-kermit", "crc-16-xmodem", "crc-16-x-25", "crc-16-arc",
 ]  # fmt: skip
 
-#: How a number's digits are written. `reversed`: the last comes first, as old displays' outputs do.
-Digits = Literal["decimal", "reversed", "hex"]
+#: How a number's digits are written. `reversed`: the last comes first, as old displays' outputs do. The rest are no
+#: text: packed decimal digits, whole numbers, two's complement, IEEE 754 of four bytes.
+Digits = Literal["decimal", "reversed", "hex", "bcd", "unsigned", "signed", "float"]
+#: Those that are no text.
+BINARY_DIGITS = frozenset(("bcd", "unsigned", "signed", "float"))
+Order = Literal["high-first", "low-first"]
 
 #: Fields of a layout that mean something by their name. Any other field may carry marks.
 NUMBER_FIELDS = ("number", "net", "major", "minor", "gross", "tare")
@@ -181,31 +185,40 @@ class Framing(Strict):
 
 
 class Checksum(Strict):
-    """A check over part of the frame, written `written` (two or four digits, or raw bytes) near the frame's end.
+    """A check over part of the frame, written `written` near the frame's end.
 
     Counted in: everything from byte `first` (the frame's first is 0) up to `uncounted` bytes before the check.
-    `trailing` bytes stand after the check.
+    `trailing` bytes stand after the check. `written`: hexadecimal digits, raw bytes, decimal digits, or one byte 30 to
+    3F for each half byte. `order` is that of its bytes, and of the digits where it has one byte only.
     """
 
     kind: CheckKind
-    written: Literal["hex", "byte"] = "hex"
+    written: Literal["hex", "byte", "decimal", "nibbles"] = "hex"
     first: int = Field(default=0, ge=0, le=64)
     uncounted: int = Field(default=0, ge=0, le=64)
     trailing: int = Field(default=0, ge=0, le=64)
-    order: Literal["high-first", "low-first"] = "high-first"
+    order: Order = "high-first"
+
+    @property
+    def size(self) -> int:
+        """Bytes the check's number has."""
+        return 2 if self.kind.startswith(("crc-16", "sum-16", "sum-mod-1000")) else 1
 
     @property
     def width(self) -> int:
         """Bytes the check takes in the frame."""
-        size = 2 if self.kind.startswith("crc-16") else 1
-        return size * 2 if self.written == "hex" else size
+        if self.written == "decimal":
+            return {"sum-mod-100": 2, "sum-mod-1000": 3}.get(self.kind, 5 if self.size == 2 else 3)
+        return self.size if self.written == "byte" else 2 * self.size
 
 
 class Layout(Strict):
     """One form a frame can take: named fields by a `pattern`'s groups or by fixed `columns` (from 1, both ends counted).
 
     Fields named `number` (or `net` with `gross` and `tare`, or `major` and `minor`), `sign`, `unit`, `identifier` and
-    `symbology` mean what they are called; every field may carry marks. `width` is how many bytes the form has; with a
+    `symbology` mean what they are called; every field may carry marks. `thousands` parts groups of three digits;
+    `negative` says that every number of this form is below zero, whatever marks it; `order` is that of the bytes of a
+    number that is no text. `width` is how many bytes the form has; with a
     pattern it says what repeated spaces and digits can't: that together they always fill the same columns.
     """
 
@@ -213,8 +226,11 @@ class Layout(Strict):
     columns: dict[str, Span] | None = None
     width: int | None = Field(default=None, ge=1, le=4096)
     decimal: Literal[".", ","] = "."
+    thousands: Literal[",", ".", "'", " "] | None = None
     decimals: int | None = Field(default=None, ge=0, le=9)
     digits: Digits = "decimal"
+    order: Order = "high-first"
+    negative: bool = False
     unit: Unit | None = None
     units: dict[str, Unit] = Field(default_factory=dict)
     compound: tuple[Unit, Unit] | None = None
@@ -258,6 +274,12 @@ class Layout(Strict):
             (big, large), (small, little) = (units.FACTORS[unit] for unit in self.compound)
             if big != small or large <= little or large % little:
                 yield "compound: the first unit must be a whole multiple of the second"
+        if self.thousands is not None and (self.thousands == self.decimal or self.digits != "decimal"):
+            yield "thousands: must differ from decimal, and belongs to decimal digits"
+        if self.negative and "sign" in have:
+            yield "negative: says the sign already; remove the field sign"
+        if self.digits == "float" and self.decimals is None:
+            yield "decimals: of a float must be stated: so many decimals the instrument really has"
         if "unit" in have and (self.unit is not None or self.compound is not None):
             yield "unit: is in the frame or implied, not both"
 

@@ -20,8 +20,9 @@ class _Crc(NamedTuple):
     final: int
 
 
-#: Parameters as catalogued for the check values of `123456789` (4B37, 29B1, 2189, 31C3, 906E, BB3D).
+#: Parameters as catalogued for the check values of `123456789` (B4C8, 4B37, 29B1, 2189, 31C3, 906E, BB3D).
 CRCS: dict[str, _Crc] = {
+    "crc-16-usb": _Crc(0x8005, 0xFFFF, True, 0xFFFF),
     "crc-16-modbus": _Crc(0x8005, 0xFFFF, True, 0),
     "crc-16-ccitt-false": _Crc(0x1021, 0xFFFF, False, 0),
     "crc-16-kermit": _Crc(0x1021, 0, True, 0),
@@ -60,28 +61,64 @@ def _crc16(crc: _Crc) -> Callable[[bytes], int]:
     return forward
 
 
+def _crc8(polynomial: int, *, reflected: bool) -> Callable[[bytes], int]:
+    """An 8-bit CRC that starts at 0 (check values of `123456789`: F4, and A1 for the reflected 31)."""
+
+    def step(register: int) -> int:
+        if reflected:
+            return register >> 1 ^ polynomial if register & 1 else register >> 1
+        return (register << 1 ^ polynomial if register & 0x80 else register << 1) & 0xFF
+
+    table = [reduce(lambda r, _: step(r), range(8), byte) for byte in range(256)]
+    return lambda data: reduce(lambda r, byte: table[r ^ byte], data, 0)
+
+
+_SIMPLE: dict[str, Callable[[bytes], int]] = {
+    "xor": lambda data: reduce(xor, data, 0),
+    "xor-7": lambda data: reduce(xor, data, 0) & 0x7F,
+    "sum": lambda data: sum(data) & 0xFF,
+    "sum-7": lambda data: sum(data) & 0x7F,
+    "sum-16": lambda data: sum(data) & 0xFFFF,
+    "sum-folded": lambda data: 0x20 + sum(data) % 95,
+    "sum-mod-100": lambda data: sum(data) % 100,
+    "sum-mod-1000": lambda data: sum(data) % 1000,
+    "ones-complement": lambda data: ~sum(data) & 0xFF,
+    "twos-complement": lambda data: -sum(data) & 0xFF,
+}
+
+
 def check_function(kind: str) -> Callable[[bytes], int]:
     """The function of a check by its name in a profile. Raises KeyError for an unknown one."""
-    match kind:
-        case "xor":
-            return lambda data: reduce(xor, data, 0)
-        case "sum":
-            return lambda data: sum(data) & 0xFF
-        case "twos-complement":
-            return lambda data: -sum(data) & 0xFF
-        case _:
-            return _crc16(CRCS[kind])
+    if kind == "crc-8":
+        return _crc8(0x07, reflected=False)
+    if kind == "crc-8-maxim":
+        return _crc8(_mirrored(0x31, 8), reflected=True)
+    return _SIMPLE[kind] if kind in _SIMPLE else _crc16(CRCS[kind])
+
+
+def writer(check: Checksum) -> Callable[[int], bytes]:
+    """A function from a check's value to its bytes in the frame; hexadecimal digits are upper case."""
+    size, width, high = check.size, check.width, check.order == "high-first"
+    nibbles = bytes.maketrans(b"ABCDEF", b":;<=>?")
+
+    def text(value: int) -> bytes:
+        if check.written == "decimal":
+            digits = b"%0*d" % (width, value)
+        else:
+            raw = value.to_bytes(size, "big" if high else "little")
+            if check.written == "byte":
+                return raw
+            digits = raw.hex().upper().encode()
+            digits = digits.translate(nibbles) if check.written == "nibbles" else digits
+        return digits[::-1] if size == 1 and not high else digits
+
+    return text
 
 
 def verifier(check: Checksum) -> Callable[[bytes], bool]:
     """A function that says whether a whole frame carries the right check. A frame too short for one doesn't."""
-    function = check_function(check.kind)
-    width, trailing = check.width, check.trailing
-    order: str = "big" if check.order == "high-first" else "little"
-
-    def expected(value: int) -> bytes:
-        raw = value.to_bytes(2 if check.kind.startswith("crc-16") else 1, "big" if order == "big" else "little")
-        return raw.hex().upper().encode() if check.written == "hex" else raw
+    function, written = check_function(check.kind), writer(check)
+    width, trailing, any_case = check.width, check.trailing, check.written == "hex"
 
     def holds(raw: bytes) -> bool:
         end = len(raw) - trailing - width
@@ -89,6 +126,6 @@ def verifier(check: Checksum) -> Callable[[bytes], bool]:
         if last <= check.first:
             return False
         given = raw[end : end + width]
-        return (given.upper() if check.written == "hex" else given) == expected(function(raw[check.first : last]))
+        return (given.upper() if any_case else given) == written(function(raw[check.first : last]))
 
     return holds

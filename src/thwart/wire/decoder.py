@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from decimal import Decimal
-from typing import TYPE_CHECKING, Final
+from struct import pack, unpack
+from typing import TYPE_CHECKING, Final, Literal
 
 from .. import units
 from . import tags
@@ -101,6 +102,9 @@ class _Reader:
         self._decimal = layout.decimal
         self._decimals = layout.decimals
         self._digits = layout.digits
+        self._thousands = layout.thousands or ""
+        self._order: Literal["big", "little"] = "big" if layout.order == "high-first" else "little"
+        self._negative = layout.negative
         self._unit = layout.unit or unit
         self._units = dict(layout.units)
         self._compound = layout.compound
@@ -148,7 +152,7 @@ class _Reader:
 
     def _measured(self, fields: Fields) -> tuple[str | None, str | None]:
         """The number's text and the UCUM code of its unit, None for a unit the frame leaves out."""
-        sign = (fields.get("sign") or b"").strip().decode("latin-1")
+        sign = "-" if self._negative else (fields.get("sign") or b"").strip().decode("latin-1")
         if sign not in ("", "+", "-"):
             raise _Unfit("value")
         if self._compound is not None:
@@ -173,19 +177,57 @@ class _Reader:
         return max(self._slack, Decimal(1).scaleb(Decimal(text).as_tuple().exponent))  # type: ignore[arg-type]
 
     def _number(self, given: bytes | None, sign: str) -> str:
+        if self._digits in ("bcd", "unsigned", "signed", "float"):
+            return self._binary(given or b"", sign)
         text = (given or b"").strip().decode("latin-1")
         if self._digits == "hex":
             text = _from_hex(text)
-        elif self._decimal == ",":
-            if "." in text:
-                raise _Unfit("value")
-            text = text.replace(",", ".")
+        else:
+            text = self._grouped(text) if self._thousands else text
+            if self._decimal == ",":
+                if "." in text:
+                    raise _Unfit("value")
+                text = text.replace(",", ".")
         match = _NUMBER.fullmatch(text)
         if match is None or not text.isascii() or (sign and match[1]):
             raise _Unfit("value")
         digits = match[2]
         if self._digits == "reversed":
             digits = digits[::-1]
+        return self._pointed(digits, minus=sign == "-" or match[1] == "-")
+
+    def _grouped(self, text: str) -> str:
+        """The number without what parts its groups of three digits. Raises _Unfit where the groups are others."""
+        whole, point, rest = text.partition(self._decimal)
+        first, *groups = whole.lstrip("+- ").split(self._thousands)
+        if groups and (len(first) > 3 or any(len(group) != 3 for group in groups)):
+            raise _Unfit("value")
+        sign = whole[: len(whole) - len(whole.lstrip("+- "))]
+        return sign + first + "".join(groups) + point + rest
+
+    def _binary(self, raw: bytes, sign: str) -> str:
+        if self._digits == "float":
+            return self._floated(raw)
+        if self._digits == "bcd":
+            digits = (raw if self._order == "big" else raw[::-1]).hex()
+            if not digits.isdigit():
+                raise _Unfit("value")
+            return self._pointed(digits.lstrip("0") or "0", minus=sign == "-")
+        value = int.from_bytes(raw, self._order, signed=self._digits == "signed")
+        return self._pointed(str(abs(value)), minus=value < 0 or sign == "-")
+
+    def _floated(self, raw: bytes) -> str:
+        """A float of four bytes, in the decimals the instrument has. Raises _Unfit for one that has others."""
+        if len(raw) != 4:
+            raise _Unfit("value")
+        value = unpack(">f" if self._order == "big" else "<f", raw)[0]
+        text = format(value, f".{self._decimals}f") if abs(value) < 1e9 else ""
+        # Four bytes hold the nearest number they can: another one is no value of this instrument.
+        if not text or pack(">f", float(text)) != pack(">f", value):
+            raise _Unfit("value")
+        return text
+
+    def _pointed(self, digits: str, *, minus: bool) -> str:
         if len(digits) > _MOST_DIGITS:
             raise _Unfit("value")
         if self._decimals is not None:
@@ -194,7 +236,7 @@ class _Reader:
             digits = digits.rjust(self._decimals + 1, "0")
             if self._decimals:
                 digits = f"{digits[: -self._decimals]}.{digits[-self._decimals :]}"
-        return ("-" if sign == "-" or match[1] == "-" else "") + digits
+        return ("-" if minus else "") + digits
 
     def _joined(self, fields: Fields, sign: str, compound: tuple[str, str]) -> tuple[str, str]:
         """Pounds and ounces as ounces: the smaller unit holds both without a fraction that never ends."""
