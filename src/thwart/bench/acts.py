@@ -45,16 +45,10 @@ ACTS: dict[str, Act] = {
         Act("species", "NAME [of NUMBER|of previous]", "for the fish in hand, else for the next; unknown is valid", "fish",
             "species perch"),
         Act("confirm", "", "takes the expected container", "container", "confirm"),
-<<<<<<< ours
         Act("skip", "[LABEL]", "leaves the expected container, or the one named, out for good", "container", "skip"),
-        Act("void", "", "there never was such a fish", "fish", "void", two_steps=True),
-        Act("lost", "", "the fish went overboard; what was measured counts", "fish", "lost", two_steps=True),
-=======
-        Act("skip", "", "leaves the expected container out for good", "container", "skip"),
         Act("void", "[of NUMBER|of previous]", "there never was such a fish", "fish", "void", two_steps=True),
         Act("lost", "[of NUMBER|of previous]", "the fish went overboard, also one that went on already; what was measured counts", "fish",
             "lost", two_steps=True),
->>>>>>> theirs
         Act("recall", "NUMBER", "a closed fish is in hand again, for what is missing", "fish", "recall 118"),
         Act("swap", "", "exchanges the two values last filled", "value", "swap"),
         Act("tared", "", "what lies on the scale is the tray, not a fish", "value", "tared"),

@@ -40,11 +40,7 @@ from .kernel import Refusal
 from .parts import NUMBER, fish_in_hand, near, no_args, numbered, place_for, said_key, slot_named, split_of, usage
 from .protocol import Slot
 from .setup import ARMED_NS, InstrumentSetup
-<<<<<<< ours
-from .state import Batch, Container, Measurement, Question, Reading, Specimen
-=======
-from .state import Batch, Measurement, Place, Question, Reading, Specimen
->>>>>>> theirs
+from .state import Batch, Container, Measurement, Place, Question, Reading, Specimen
 
 if TYPE_CHECKING:
     from .kernel import Bench
