@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
@@ -19,6 +19,8 @@ _LOADS = {
     "GS": "gross", "GR": "gross", "GROSS": "gross", "BRUTTO": "gross", "NT": "net", "NET": "net", "NETT": "net",
     "NETTO": "net",
 }  # fmt: skip
+#: Marks that say nothing of the condition.
+_ASIDE = {"normal", "gross", "net", "negative"}
 #: The gravest of the conditions a form was seen under tells what it means.
 _ORDER = ("ok", "zero", "moving", "underload", "overload", "error")
 
@@ -36,6 +38,11 @@ class Shape:
     frames: list[Frame]
     marks: dict[int, dict[bytes, str]] = field(default_factory=dict)
     why: str = ""
+
+    @property
+    def negative(self) -> bool:
+        """Whether all its values are below zero, though no sign says so."""
+        return self.place is not None and self.place.negative
 
     @property
     def template(self) -> tuple[object, ...]:
@@ -323,11 +330,18 @@ def _together(found: list[Shape], moves: bool) -> Iterator[Shape]:
         return
     if len(varied) == 1 or _factors(found, varied):
         telling = _telling(found, varied)
+        below = next((at for at in varied if at != telling and _decides(found, at, _below)), None)
+        if telling is not None and below is None and len({shape.negative for shape in found}) > 1:
+            yield from map(replace, found)
+            return
         marks: dict[int, dict[bytes, str]] = {}
         for at in varied:
             texts = dict.fromkeys(shape.words[at] for shape in found)
             if at == telling:
                 marks[at] = {t: _mark(next(s.condition for s in found if s.words[at] == t), moves) for t in texts}
+            elif at == below and len({shape.negative for shape in found}) > 1:
+                minus = {shape.words[at] for shape in found if shape.negative}
+                marks[at] = {t: "negative" if t in minus else "normal" for t in texts}
             else:
                 marks[at] = {t: _load_word(t) or "normal" for t in texts}
         frames = [frame for shape in found for frame in shape.frames]
@@ -354,17 +368,33 @@ def _telling(found: Sequence[Shape], varied: Sequence[int]) -> int | None:
     return next((at for at in varied if _decides(found, at)), None)
 
 
-def _decides(found: Sequence[Shape], at: int) -> bool:
-    said: dict[bytes, set[str]] = {}
+def _condition(shape: Shape) -> object:
+    return shape.condition
+
+
+def _below(shape: Shape) -> object:
+    return shape.negative
+
+
+def _decides(found: Sequence[Shape], at: int, what: Callable[[Shape], object] = _condition) -> bool:
+    said: dict[bytes, set[object]] = {}
     for shape in found:
-        said.setdefault(shape.words[at], set()).add(shape.condition)
-    return all(len(conditions) == 1 for conditions in said.values())
+        said.setdefault(shape.words[at], set()).add(what(shape))
+    return all(len(each) == 1 for each in said.values())
 
 
 def _factors(found: Sequence[Shape], varied: Sequence[int]) -> bool:
-    """Whether the words vary by themselves: one tells the condition, each other was seen to change without it."""
+    """Whether the words vary by themselves: one tells the condition, each other was seen to change without it.
+
+    One may tell that the number is below zero.
+    """
     telling = _telling(found, varied)
-    if telling is None or any(at != telling and _decides(found, at) for at in varied):
+    signs = len({shape.negative for shape in found}) > 1
+    if signs and not any(at != telling and _decides(found, at, _below) for at in varied):
+        return False
+    if telling is None and not signs:
+        return False
+    if telling is not None and any(at != telling and _decides(found, at) for at in varied):
         return False
     for at in varied:
         if at == telling:
@@ -413,7 +443,8 @@ def layout_of(shape: Shape, moves: bool, profile_unit: str | None, style: Style,
             layout["compound"] = list(place.compound)
         elif place.unit is not None and place.unit != profile_unit:
             layout["unit"] = place.unit
-    says = [said for said in [_says(shape, moves, marks), _load(shape)] if said]
+    below = "negative" if shape.negative and not any("negative" in texts.values() for texts in marks.values()) else None
+    says = [said for said in [_says(shape, moves, marks), _load(shape), below] if said]
     if says:
         layout["says"] = says
     if marks:
@@ -430,7 +461,7 @@ def _name(texts: dict[bytes, str], taken: dict[str, Any]) -> str:
 
 
 def _says(shape: Shape, moves: bool, marks: dict[str, dict[str, str]]) -> str | None:
-    if any(set(m.values()) - {"normal", "gross", "net"} for m in marks.values()):
+    if any(set(m.values()) - _ASIDE for m in marks.values()):
         return None
     return _mark(shape.condition, moves) if shape.condition != "ok" or moves else None
 

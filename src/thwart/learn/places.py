@@ -17,6 +17,7 @@ from .splitting import MARKS, Split, Style, parts_of
 _MOST_DECIMALS = 6
 #: In a stretch where the display stood still, so few frames may differ: damaged ones.
 _STRAY_SHARE = 0.2
+_MARKED_BELOW = -2
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,7 @@ class Frame:
 class Place:
     """An account of where the value is: core `at` (and `minor`, of two units), its digits' `columns` where others stand
     glued to them, the implied `decimals`, the `unit` it is in, and `sign`: the gap that holds its sign, if one was seen.
+    `negative`: all values of the form were below zero, and what else marks it says so.
     """
 
     at: int
@@ -42,6 +44,7 @@ class Place:
     sign: int | None = None
     minor: int | None = None
     compound: tuple[str, str] | None = None
+    negative: bool = False
 
 
 @lru_cache(maxsize=65536)
@@ -111,7 +114,8 @@ def places(group: Group, style: Style, backwards: bool, unit: str | None, foreig
             here = replace(place, unit=None if place.compound else code)
             rows = _explained(group, here, style, backwards, targets)
             if rows is not None and rows[0]:
-                found.append((rows[0], replace(here, sign=rows[1])))
+                negative = rows[1] == _MARKED_BELOW
+                found.append((rows[0], replace(here, sign=None if negative else rows[1], negative=negative)))
         if any(n == len(group.needed) for n, _ in found):
             break
     return sorted(found, key=lambda each: -each[0])
@@ -252,7 +256,10 @@ def _read(one: Split, place: Place, style: Style, backwards: bool, seen: Observa
 
 
 def _sign_gap(agreed: Sequence[tuple[Split, Decimal]], at: int) -> int | None:
-    """The gap where the sign stands; None where none was seen, -1 where the signs seen contradict the values."""
+    """The gap where the sign stands; None where none was seen, -1 where the signs seen contradict the values.
+
+    `_MARKED_BELOW` where all values were below zero and no sign says it: something else of the form must.
+    """
     gaps = range(len(agreed[0][0].gaps))
     order = sorted(gaps, key=lambda gap: (gap != at, gap != at + 1, abs(gap - at)))
     negative = [target < 0 for _, target in agreed if target]
@@ -261,7 +268,7 @@ def _sign_gap(agreed: Sequence[tuple[Split, Decimal]], at: int) -> int | None:
         for gap in order:
             if all((b"-" in one.gaps[gap]) == minus for one, minus in zip(signed, negative, strict=True)):
                 return gap
-        return -1
+        return _MARKED_BELOW if all(negative) and not any(b"+" in g for one in signed for g in one.gaps) else -1
     plus = [gap for gap in order if any(b"+" in one.gaps[gap] for one, _ in agreed)]
     minus = {gap for gap in gaps if any(b"-" in one.gaps[gap] for one, target in agreed if target)}
     return next((gap for gap in plus if gap not in minus), None)

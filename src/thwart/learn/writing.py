@@ -76,6 +76,8 @@ def _remarks(layout: Layout) -> Iterator[str]:
         if layout.digits == "hex":
             what += ", in hexadecimal"
         yield what + "."
+        if "negative" in layout.says:
+            yield "Seen only with values below zero: the form itself says so."
         if layout.width is not None:
             yield f"All frames of this form had {layout.width} bytes: what pads the number gives way to digits."
         if "settled" in said or "moving" in said:

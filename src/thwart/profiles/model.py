@@ -19,9 +19,11 @@ M = TypeVar("M", bound=Strict)
 Kind = Literal["length", "mass", "identifier", "key"]
 Mode = Literal["streams", "prints", "asked"]
 Evidence = Literal["stream", "each", "none"]
-#: What a mark of the instrument can mean. `normal` is a mark that says nothing special.
+#: What a mark of the instrument can mean. `normal` is a mark that says nothing special, `negative` that the number is
+#: below zero (a letter or brackets instead of a minus).
 Meaning = Literal[
-    "normal", "settled", "moving", "zero", "overload", "underload", "needs-zero", "error", "gross", "net", "tare"
+    "normal", "settled", "moving", "zero", "overload", "underload", "needs-zero", "error", "gross", "net", "tare",
+    "negative",
 ]  # fmt: skip
 CheckKind = Literal[
     "xor", "xor-7", "sum", "sum-7", "sum-16", "sum-folded", "sum-mod-100", "sum-mod-1000", "ones-complement",
@@ -217,8 +219,7 @@ class Layout(Strict):
 
     Fields named `number` (or `net` with `gross` and `tare`, or `major` and `minor`), `sign`, `unit`, `identifier` and
     `symbology` mean what they are called; every field may carry marks. `thousands` parts groups of three digits;
-    `negative` says that every number of this form is below zero, whatever marks it; `order` is that of the bytes of a
-    number that is no text. `width` is how many bytes the form has; with a
+    `order` is that of the bytes of a number that is no text. `width` is how many bytes the form has; with a
     pattern it says what repeated spaces and digits can't: that together they always fill the same columns.
     """
 
@@ -230,7 +231,6 @@ class Layout(Strict):
     decimals: int | None = Field(default=None, ge=0, le=9)
     digits: Digits = "decimal"
     order: Order = "high-first"
-    negative: bool = False
     unit: Unit | None = None
     units: dict[str, Unit] = Field(default_factory=dict)
     compound: tuple[Unit, Unit] | None = None
@@ -276,8 +276,8 @@ class Layout(Strict):
                 yield "compound: the first unit must be a whole multiple of the second"
         if self.thousands is not None and (self.thousands == self.decimal or self.digits != "decimal"):
             yield "thousands: must differ from decimal, and belongs to decimal digits"
-        if self.negative and "sign" in have:
-            yield "negative: says the sign already; remove the field sign"
+        if "sign" in have and "negative" in meanings_of(self):
+            yield "sign: a mark says negative already; leave one of the two"
         if self.digits == "float" and self.decimals is None:
             yield "decimals: of a float must be stated: so many decimals the instrument really has"
         if "unit" in have and (self.unit is not None or self.compound is not None):

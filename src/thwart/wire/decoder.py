@@ -104,7 +104,6 @@ class _Reader:
         self._digits = layout.digits
         self._thousands = layout.thousands or ""
         self._order: Literal["big", "little"] = "big" if layout.order == "high-first" else "little"
-        self._negative = layout.negative
         self._unit = layout.unit or unit
         self._units = dict(layout.units)
         self._compound = layout.compound
@@ -132,7 +131,7 @@ class _Reader:
             return Decoded(None, None, None, condition, settled, load, identifier, symbology)
         if condition in NO_NUMBER:
             return Decoded(None, None, None, condition, settled, load)
-        text, unit = self._measured(fields)
+        text, unit = self._measured(fields, minus="negative" in said)
         return Decoded(text, Decimal(text) if text is not None else None, unit, condition, settled, load)
 
     def _mark(self, field: str, given: bytes | None) -> str:
@@ -150,9 +149,9 @@ class _Reader:
             raise _Unfit("value")
         return found
 
-    def _measured(self, fields: Fields) -> tuple[str | None, str | None]:
+    def _measured(self, fields: Fields, *, minus: bool) -> tuple[str | None, str | None]:
         """The number's text and the UCUM code of its unit, None for a unit the frame leaves out."""
-        sign = "-" if self._negative else (fields.get("sign") or b"").strip().decode("latin-1")
+        sign = "-" if minus else (fields.get("sign") or b"").strip().decode("latin-1")
         if sign not in ("", "+", "-"):
             raise _Unfit("value")
         if self._compound is not None:
