@@ -57,6 +57,9 @@ def a_full_day() -> list[Play]:
     new = solo.setup.protocol.containers.template.moved(old, 4)  # type: ignore[union-attr]
     solo.act(f"move {old} {new}")
     solo.act("skip")
+    solo.act(f"found {new} empty")
+    solo.act("batch plan cove")
+    solo.act("batch drop cove")
     solo.act("pause")
     solo.act("dance")
     solo.act("resume")

@@ -14,7 +14,7 @@ Sound = Literal["taken", "look", "asked", "next", "fault"]
 
 #: What is told only to confirm what was just said: no reason to look up.
 _CONFIRMS = frozenset({
-    "as", "counting", "measurer", "pan", "parts", "piece", "pool", "recorder", "reopened", "resumed", "stager", "stands", "tag",
+    "as", "counting", "measurer", "pan", "parts", "piece", "planned", "pool", "recorder", "reopened", "resumed", "stager", "stands", "tag",
     "tared",
 })  # fmt: skip
 
@@ -130,7 +130,7 @@ def _decision(source: Entry, d: Entry, number: int | None) -> tuple[Sound, str] 
         case "structure":
             got = " ".join(str(w) for w in (b["taken"], b["structure"], b["side"], b["condition"]) if w is not None)
             return "taken", f"{b['number']} {got}"
-        case "container-moved":
+        case "container-moved" | "container-found" | "batch-planned" | "batch-dropped":
             return "taken", b["text"]
         case "mend":
             return (
@@ -142,8 +142,7 @@ def _decision(source: Entry, d: Entry, number: int | None) -> tuple[Sound, str] 
         case "stood-by":
             return "taken", f"{b['number']} stands"
         case "batch":
-            texts = {"open": f"batch {b['batch']} open", "reopen": f"batch {b['batch']} open again"}
-            return "next", texts.get(b["op"], b.get("text", ""))
+            return "next", b["text"]
         case "practice":
             return "next", "practice " + ("on: nothing of this reaches the results" if b["on"] else "off")
         case "outcome":

@@ -10,7 +10,8 @@ import click
 
 from ..bench.acts import MEND_REASONS
 from ..errors import ThwartError
-from .benches import bench_of
+from .acting import do_acts
+from .benches import bench_of, ledger_of
 
 _KINDS = ("value", "missing", "swap", "fields", "unit", "species", "slide")
 
@@ -62,21 +63,8 @@ def _folder_and_words(words: tuple[str, ...]) -> tuple[Path, list[str]]:
 
 def _do(folder: Path, act: str, args: list[str]) -> Mapping[str, Any]:
     """Through the control port, or where no service runs on the bench by itself. Raises ThwartError with the refusal."""
-    from ..service.at_rest import act_at_rest
-    from ..service.control import Client
-    from ..service.folder import CONTROL
-
-    if (folder / CONTROL).is_file():
-        try:
-            client = Client(folder)
-        except ThwartError:
-            pass  # its service was killed; one that lives holds the lock, and that is told below
-        else:
-            try:
-                return client.ask(do="act", act=act, args=args, place=None, via="cli")
-            finally:
-                client.close()
-    answer = act_at_rest(folder, act, args, None)
+    ledger_of(folder)
+    (answer,) = do_acts(folder, [(act, args)])
     if not answer["ok"]:
         raise ThwartError(str(answer["error"]), str(answer["hint"]))
     return answer

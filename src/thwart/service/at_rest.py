@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+import time
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any
 
 from ..announce.feed import Feed, lines_of
 from ..bench.kernel import Bench
-from ..config import read_bench
+from ..config import Configured, read_bench
 from ..entries import Entry
-from ..errors import NotFound
 from ..ids import new_id
 from ..ledger import Ledger
 from .clerk import Clerk
@@ -22,26 +22,36 @@ from .folder import LEDGER, Lock
 from .lines import Item
 
 
-def act_at_rest(folder: Path, act: str, args: Sequence[str], place: str | None) -> Mapping[str, Any]:
-    """Do an act; the answer is the control port's. Raises ThwartError: BenchInUse where a service does run."""
+def acts_at_rest(folder: Path, acts: Sequence[tuple[str, Sequence[str]]]) -> Iterator[Mapping[str, Any]]:
+    """Do acts one after the other; the answers are the control port's. A bench before its first day gets its ledger.
+
+    Raises ThwartError: BenchInUse where a service does run.
+    """
     configured = read_bench(folder)
-    path = folder / LEDGER
-    if not path.is_file():
-        raise NotFound(f"{folder}: no {LEDGER} yet", f"`thwart run {folder}` makes it")
-    with Lock(folder), Ledger.open(path) as ledger:
+    with Lock(folder), open_ledger(configured) as ledger:
         last = ledger.last_stamp
         clock = Clock(last.utc if last is not None else None)
         clerk = Clerk(configured.setup, ledger, clock, SimpleQueue(), Feed())
         clerk.resume()
         _, items = configuration(clerk.bench)
-        entries: list[Entry] = []
-        body = {
-            "act": act, "args": list(args), "place": place, "via": "cli",
-            "ids": [new_id(clock.now_ms()) for _ in configured.config.places],
-        }  # fmt: skip
-        clerk.begin([*items, Item("act", body, entries.extend)])
+        for act, args in acts:
+            entries: list[Entry] = []
+            body = {
+                "act": act, "args": list(args), "place": None, "via": "cli",
+                "ids": [new_id(clock.now_ms()) for _ in configured.config.places],
+            }  # fmt: skip
+            clerk.begin([*items, Item("act", body, entries.extend)])
+            items = []
+            yield answered(entries)
         clerk.snapshot()
-        return answered(entries)
+
+
+def open_ledger(configured: Configured) -> Ledger:
+    """The ledger of a bench, made where this is its first day. Raises LedgerError and its kin."""
+    path = configured.folder / LEDGER
+    if not path.exists():
+        Ledger.create(path, configured.config.name, new_id(time.time_ns() // 1_000_000)).close()
+    return Ledger.open(path)
 
 
 def configuration(bench: Bench) -> tuple[str, list[Item]]:

@@ -26,11 +26,11 @@ from ..languages import DEFAULT, LANGUAGES, language
 from ..ledger import Ledger
 from ..ledger.faults import holder
 from ..ports import Supervisor
-from .at_rest import answered, configuration
+from .at_rest import answered, configuration, open_ledger
 from .clerk import Clerk, groups
 from .clock import Clock
 from .control import Control
-from .folder import CONTROL, LEDGER, SESSIONS, Lock, write_door
+from .folder import CONTROL, SESSIONS, Lock, write_door
 from .lines import Inbox, Item, Line
 from .pages import Pages, admission, doors
 from .saying import quoted
@@ -56,10 +56,7 @@ class Service:
         self.folder = folder
         self._lock = Lock(folder)
         try:
-            path = folder / LEDGER
-            if not path.exists():
-                Ledger.create(path, self.configured.config.name, new_id(time.time_ns() // 1_000_000)).close()
-            self.ledger = Ledger.open(path)
+            self.ledger = open_ledger(self.configured)
         except BaseException:
             self._lock.release()
             raise
