@@ -45,7 +45,7 @@ class Instrument:
     silence: bool = False
     unit_in_moving: bool = True
     noise: bytes = b""
-    """What stands before every frame while it is taught."""
+    """Bytes of which some stand before some frames, and before all of the last row, while it is taught."""
     drops: bool = False
     """Trailing zeros are dropped: a careful person shows it."""
     binary: bool = False
@@ -139,7 +139,9 @@ def case_of(instrument: Instrument, seed: int) -> Case:
             number += 1
             if instrument.silence and case.data:
                 case.silences.append((len(case.data), 120.0))
-            case.data += instrument.noise + instrument.send(now, number)
+            if instrument.noise and (place == len(plan) - 1 or rng.random() < 0.3):
+                case.data += bytes(rng.choices(instrument.noise, k=rng.randint(1, 3)))
+            case.data += instrument.send(now, number)
         if instrument.chatter and place % 2:
             case.data += instrument.chatter
     case.shown = "\n".join(rows) + "\n"

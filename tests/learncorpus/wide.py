@@ -454,7 +454,7 @@ def text_layout(rng: random.Random, number: int) -> Instrument:
     )
     noise = b""
     if p.framing in ("crlf", "stx-etx-crlf", "lf") and not p.check and rng.random() < 0.2:
-        noise = rng.choice((b"\x00", b"\xff\xfe", b"\x80", b"\x07"))
+        noise = rng.choice((b"\x00\xff", b"\xff\xfe\x80", b"\x80\xf0\x00"))
     return Instrument(
         name, send_of(p), p.decimals, p.largest, negative=p.sign != "none", taught=taught, untaught=untaught,
         marked=marked, streams=rng.random() < 0.7, fixed_width=fixed, silence=p.framing == "silence",

@@ -19,7 +19,7 @@ from .evidence import NUMBERED, Evidence, Observation
 from .fields import escape
 from .forms import Form, Reading, read
 from .framings import Cut
-from .layouts import Shape, exact, layout_of, literal, meaning, merged, shapes, zeros
+from .layouts import Shape, crossed, exact, layout_of, literal, meaning, merged, shapes, zeros
 from .places import Frame
 from .splitting import Style, parts_of
 
@@ -134,7 +134,7 @@ def _account(
     mute, dull = _mute(reading, counts, number_like, found)
     chatter = _chatter(cuts, dull, check, framing, counts)
     moves = moves or any(shape.condition == "moving" for shape in mute)
-    final = merged(found, moves)
+    final = crossed(merged(found, moves))
     still = [zero for shape in final if (zero := _zero(shape)) is not None]
     out.shapes = [*exacts, *mute, *still, *final]
     out.chatter = chatter

@@ -118,10 +118,10 @@ class Digits:
             body = [repeat("[0-9]", size - held, size - held), "0" * held]
             return [point, *(piece for piece in body if piece)]
         some = [len(text) for point, text in zip(points, texts, strict=True) if point]
-        inner = repeat("[0-9]", min(some), max(some))
+        # Decimals that come and go are zeros that are dropped; the mark goes with the last one.
+        inner = repeat("[0-9]", 1, max(some))
         whole = inner + point if self.backwards else point + inner
-        # Decimals that come and go are zeros that are dropped; then the mark goes with the last one.
-        return [f"(?:{whole})?"] if not all(points) or min(some) == 1 else [whole]
+        return [f"(?:{whole})?"]
 
     def _hex(self) -> str:
         joined = b"".join(self.cores)

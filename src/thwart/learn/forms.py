@@ -17,6 +17,8 @@ from .splitting import Split, Style, parts_of, split
 Role = Literal["word", "value", "minor", "loose", "listed"]
 
 
+#: No status of two digits has so many values in a handful of rows.
+_RESTLESS = 5
 #: More forms than this, most of them of one frame, are no forms.
 _MANY = 40
 
@@ -32,6 +34,8 @@ class Form:
     conditions: set[str]
     seen_at: dict[int, tuple[bytes, ...]] = field(default_factory=dict)
     """Core → what it was in all forms that share it."""
+    pairs_at: dict[int, tuple[tuple[bytes, bytes], ...]] = field(default_factory=dict)
+    """The same with the gap before it."""
 
     @property
     def words(self) -> tuple[bytes, ...]:
@@ -115,6 +119,7 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
     _share_roles(reading)
     _adopt(reading)
     _share_roles(reading)
+    _quiet_numbers(reading)
     return reading
 
 
@@ -349,12 +354,14 @@ def _judge(together: Sequence[Form], at: int) -> None:
     )
     texts = [one.cores[at] for _, one in pairs]
     clock = clockwork(pairs[0][1], at)
-    loose = clock or independent([frame for frame, _ in pairs], texts)
+    loose = clock or independent(texts)
     shared = tuple(dict.fromkeys(texts))
+    pairs_seen = tuple(dict.fromkeys((one.gaps[at], one.cores[at]) for _, one in pairs))
     for form in together:
         role: Role = "loose" if loose else "word" if len(set(form.core(at))) == 1 else "listed"
         form.roles = (*form.roles[:at], role, *form.roles[at + 1 :])
         form.seen_at[at] = shared
+        form.pairs_at[at] = pairs_seen
 
 
 def clockwork(one: Split, at: int) -> bool:
@@ -398,7 +405,7 @@ def clockwork(one: Split, at: int) -> bool:
     return False
 
 
-def independent(frames: Sequence[Frame], texts: Sequence[bytes]) -> bool:
+def independent(texts: Sequence[bytes]) -> bool:
     """Whether a number that varies can be no status: it counts up, or it has more values and digits than states have."""
     different = list(dict.fromkeys(texts))
     if len(different) < 3:
@@ -407,7 +414,8 @@ def independent(frames: Sequence[Frame], texts: Sequence[bytes]) -> bool:
         numbers = [int(text) for text in different]
         if all(a < b for a, b in pairwise(numbers)):
             return True
-    return max(map(len, different)) >= 3
+    longest = max(map(len, different))
+    return longest >= 3 or (longest == 2 and len(different) >= _RESTLESS)
 
 
 def _adopt(reading: Reading) -> None:
@@ -422,6 +430,30 @@ def _adopt(reading: Reading) -> None:
         if form.conditions <= NUMBERED:
             reading.explained |= form.rows
     reading.mute = left
+
+
+def _quiet_numbers(reading: Reading) -> None:
+    """In forms without a number that counts: one between the same words as a loose one elsewhere is loose as well."""
+    known = {
+        where: form.seen_at.get(at, ())
+        for form in reading.solved
+        for at, role in enumerate(form.roles)
+        if role == "loose" and (where := _neighbours(form, at))
+    }
+    for form in reading.mute:
+        for at, role in enumerate(form.roles):
+            if role == "listed" and (where := _neighbours(form, at)) in known:
+                form.roles = (*form.roles[:at], "loose", *form.roles[at + 1 :])
+                form.seen_at[at] = tuple(dict.fromkeys((*known[where], *form.core(at))))
+
+
+def _neighbours(form: Form, at: int) -> tuple[bytes, bytes]:
+    """The words right before and behind a number, with nothing between; empty where there is none before."""
+    one = form.splits[0]
+    if not at or one.numbers[at - 1] or one.gaps[at]:
+        return b"", b""
+    behind = at + 1 < len(one.cores) and not one.numbers[at + 1] and not one.gaps[at + 1]
+    return one.cores[at - 1], one.cores[at + 1] if behind else b""
 
 
 def _alike(form: Form, model: Form, reading: Reading) -> bool:

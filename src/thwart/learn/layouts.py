@@ -73,8 +73,17 @@ def shapes(reading: Reading, fixed: bool) -> list[Shape]:
     ordered = sorted(families.values(), key=lambda forms: -len(_values(forms)))
     built: list[Shape] = []
     models: list[_Field] = []
+    widths: set[int] = set()
+    dropping = {key[-3] for key in families if key[-1] == "several"}
+    fullest: dict[tuple[object, ...], tuple[bytes, ...]] = {}
     for forms in ordered:
-        own = _field_of(forms, reading, fixed, pools[_before(forms[0])])
+        unit, implied, decimals = _family(forms[0], reading)[-3:]
+        # Where one form drops zeros, so do the others of that unit.
+        written = (unit, implied, "several" if unit in dropping else decimals)
+        own = _field_of(forms, reading, fixed, pools[_before(forms[0])], widths, fullest.get(written, ()))
+        fullest.setdefault(written, own.digits.cores)
+        if own.wide:
+            widths.update(form.width for form in forms if form.width is not None)
         known = next((m for m in models if m.fits(forms, own)), None)
         chosen = own if known is None or len(_values(forms)) > 3 else known.adapted(own, forms)
         if known is None:
@@ -120,6 +129,8 @@ class _Field:
     apart: bool
     behind: bool
     """Spaces behind it give way to digits."""
+    yielding: frozenset[int]
+    """Gaps farther off, of spaces that give way to digits."""
     sign: int | None
     """Where the sign stands, counted from the value's left gap; None where none was seen."""
     signs: set[bytes]
@@ -158,7 +169,11 @@ class _Field:
         )
 
 
-def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequence[Form]) -> _Field:
+def _field_of(
+    forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequence[Form], widths: set[int],
+    others: tuple[bytes, ...],
+) -> _Field:  # fmt: skip
+    """`widths`: lengths of frames in which spaces give way to digits; `others`: numbers written the same way elsewhere."""
     first = forms[0]
     place = first.place
     assert place is not None
@@ -189,9 +204,14 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
     tails = {len(gap) for gap in right if not gap.strip()}
     steady = len({len(core) for core in cores}) == 1 and tails and min(tails) > 1 and at + 1 < len(first.roles)
     behind = len(tails) > 1 or (not left and bool(steady))
-    padded = left or behind
+    yielding = frozenset() if left or behind else _yielding(forms, at, widths)
+    padded = left or behind or bool(yielding)
+    seen = tuple(dict.fromkeys(cores))
+    if len(seen) <= _FEW and len({len(core) for core in (*seen, *others)}) > 1:
+        # How long numbers grow shows where more of them were seen.
+        seen = tuple(dict.fromkeys((*seen, *others)))
     digits = Digits(
-        tuple(dict.fromkeys(cores)), reading.style, reading.backwards, place.decimals, _shown(forms),
+        seen, reading.style, reading.backwards, place.decimals, _shown(forms),
         padded and all(form.width is not None for form in forms), fixed and not padded,
         all(not gap for gap in gaps)
         and (at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit()),
@@ -199,7 +219,37 @@ def _field_of(forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequen
     apart = at > 0 and first.roles[at - 1] in ("loose", "listed") and b"" not in gaps
     elsewhere = {gap for form in pool for gap in form.gap(at + sign)[:]} if sign and at + sign >= 0 else set()
     lead = Lead(tuple(dict.fromkeys(gaps)), sign == 0, left, ends.pop() if len(ends) == 1 else None)
-    return _Field(lead, digits, right, digits.padded, apart, behind, sign, elsewhere)
+    return _Field(lead, digits, right, digits.padded, apart, behind, yielding, sign, elsewhere)
+
+
+#: Of a form with no more values than these, those of other forms say how long its numbers may be.
+_FEW = 3
+
+
+def _yielding(forms: Sequence[Form], at: int, widths: set[int]) -> frozenset[int]:
+    """Gaps that aren't next to the number, of spaces that give way to its digits: the frames keep their length."""
+    own = {form.width for form in forms}
+    if None in own or len(own) > 1:
+        return frozenset()
+    gaps = {
+        gap: {text for form in forms for text in form.gap(gap)}
+        for gap in range(len(forms[0].roles) + 1)
+        if gap not in (at, at + 1)
+    }
+    blank = {gap: {len(text) for text in texts} for gap, texts in gaps.items() if not any(t.strip() for t in texts)}
+    varying = [gap for gap, sizes in blank.items() if len(sizes) > 1 and not _fills(forms, gap)]
+    if varying:
+        return frozenset(varying)
+    if own <= widths and len(_values(forms)) <= _FEW:
+        # Seen too rarely to show it, in frames as long as those that do: the widest gap, the nearer to the number.
+        wide = [gap for gap, sizes in blank.items() if min(sizes) > 1 and not _fills(forms, gap)]
+        return frozenset(sorted(wide, key=lambda gap: (gap > at, abs(gap - at)))[:1])
+    return frozenset()
+
+
+def _fills(forms: Sequence[Form], gap: int) -> bool:
+    """Whether the gap belongs to another number, which ends at one column whatever its length."""
+    return gap < len(forms[0].roles) and forms[0].roles[gap] in ("loose", "listed", "minor")
 
 
 def _shown(forms: Sequence[Form]) -> int | None:
@@ -231,6 +281,11 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading,
         wide = form.width is not None and (number.wide or fixed)
         if at == sign_gap:
             pieces.append(_sign(gaps | number.signs))
+        elif at in number.yielding:
+            pieces.append(" +" if apart else " *")
+        elif role == "loose" and (columned := _columned(form, at, reading.style)) is not None:
+            pieces += ["", columned]
+            continue
         elif at == place.at + 1:
             own = {g for one in family for g in one.gap(at)}
             pieces.append(" *" if number.behind and number.wide else _gap(number.right, number.wide, apart, own))
@@ -258,14 +313,17 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading,
             pieces.append(_listed(form.core(at)))
     last = len(form.roles)
     tail = {gap for one in family for gap in one.gap(last)}
-    if last == sign_gap:
+    if last in number.yielding:
+        pieces.append(" *")
+    elif last == sign_gap:
         pieces.append(_sign(tail | number.signs))
     elif last == place.at + 1:
         pieces.append(_gap(number.right, number.wide or fixed, False, tail))
     else:
         pieces.append(_gap(tail, form.width is not None and (number.wide or fixed), False, tail))
     floats = any("*" in piece or "+" in piece.replace("[+-]", "").replace("\\+", "") for piece in pieces)
-    width = form.width if floats and form.width is not None else None
+    kept = form.width if all(one.width is not None for one in family) else None
+    width = kept if floats else None
     return Shape(pieces, words, meaning(form.conditions), place.unit, width, place, form.frames)
 
 
@@ -298,6 +356,20 @@ def _sign(gaps: set[bytes]) -> str:
     )
 
 
+def _columned(form: Form, at: int, style: Style) -> str | None:
+    """A number that means nothing to us and always ends at one column, spaces giving way to digits; None for others."""
+    pairs = form.pairs_at.get(at) or tuple(zip(form.gap(at), form.core(at), strict=True))
+    gaps = {gap for gap, _ in pairs}
+    ends = {len(gap) + len(core) for gap, core in pairs}
+    parts = {(bool(point), len(rest)) for _, core in pairs for _, point, rest in [parts_of(core, style, backwards=False)]}
+    if len(ends) > 1 or len(gaps) == 1 or any(gap.strip() for gap in gaps) or len(parts) > 1:
+        return None
+    ((point, decimals),) = parts
+    size = ends.pop() - (decimals + 1 if point else 0)
+    tail = escape(MARKS[style][0].encode()) + repeat("[0-9]", decimals, decimals) if point else ""
+    return f"{repeat('[ 0-9]', size - 1, size - 1)}[0-9]{tail}"
+
+
 def _loose(form: Form, at: int, style: Style) -> str:
     texts = form.seen_at.get(at) or form.core(at)
     if clockwork(form.splits[0], at) and len({len(text) for text in texts}) == 1:
@@ -319,6 +391,59 @@ def merged(found: Sequence[Shape], moves: bool) -> list[Shape]:
     for together in by_template.values():
         out += _together(together, moves)
     return out
+
+
+def crossed(found: Sequence[Shape]) -> list[Shape]:
+    """Shapes for values below zero, marked as by brackets: with each condition's word that the others were seen with."""
+    out = [_signed(shape, found) for shape in found]
+    for at, shape in enumerate(out):
+        if shape.negative and not shape.marks and shape.place is not None:
+            out[at] = next((made for other in found if (made := _crossing(shape, other)) is not None), shape)
+    return out
+
+
+def _signed(shape: Shape, found: Sequence[Shape]) -> Shape:
+    """A minus may stand where a plus stood, also where both are letters."""
+    if shape.place is None or shape.condition == "zero" or shape.negative:
+        return shape
+    front, _ = _sides(shape)
+    for other in found:
+        if other is shape or other.place is None or not front:
+            continue
+        sides, _ = _sides(other)
+        for here, there in zip(reversed(front), reversed(sides), strict=False):
+            table = other.marks.get(there, {})
+            if "negative" in table.values() and here not in shape.marks and shape.words[here] in table:
+                return replace(shape, marks={**shape.marks, here: table})
+    return shape
+
+
+def _crossing(shape: Shape, other: Shape) -> Shape | None:
+    """The shape with the other's marks, where they differ by nothing but the words that say it is below zero."""
+    if other.negative or not other.marks or shape.unit != other.unit:
+        return None
+    marks: dict[int, dict[bytes, str]] = {}
+    added = 0
+    for here, there in zip(_sides(shape), _sides(other), strict=True):
+        matched = 0
+        for at in here:
+            wanted = there[matched] if matched < len(there) else None
+            if wanted is not None and wanted in other.marks and shape.words[at] in other.marks[wanted]:
+                marks[at] = other.marks[wanted]
+            elif wanted is None or shape.words[at] != other.words[wanted]:
+                added += 1
+                continue
+            matched += 1
+        if matched < len(there):
+            return None
+    return replace(shape, marks=marks, condition=other.condition) if added and len(marks) == len(other.marks) else None
+
+
+def _sides(shape: Shape) -> tuple[list[int], list[int]]:
+    """The words before the number, and those behind it from the frame's end."""
+    assert shape.place is not None
+    value = 2 * shape.place.at + 1
+    return [at for at in sorted(shape.words) if at < value], [at for at in sorted(shape.words, reverse=True) if at > value]
 
 
 def _together(found: list[Shape], moves: bool) -> Iterator[Shape]:
@@ -487,7 +612,7 @@ def zeros(shape: Shape) -> Shape:
     return replace(
         shape,
         pieces=[
-            piece.replace("[0-9]", "0").replace("[+-]", "[+-]") if "(?P<number>" in piece else piece
+            piece.replace("[0-9]", "0").replace("0-9", "0") if "(?P<number>" in piece else piece
             for piece in shape.pieces
         ],
         condition="zero",
@@ -530,4 +655,4 @@ def division(decimals: int) -> Decimal:
     return Decimal(1).scaleb(-decimals)
 
 
-__all__ = ["Shape", "division", "exact", "layout_of", "literal", "meaning", "merged", "repeat", "shapes", "zeros"]
+__all__ = ["Shape", "crossed", "division", "exact", "layout_of", "literal", "meaning", "merged", "repeat", "shapes", "zeros"]
