@@ -23,8 +23,8 @@ def status_picture(status: Mapping[str, Any], width: int) -> str:
     if held is not None:
         if held["quiet"]:
             lines += ["", "look before the tray goes:"]
-            for text in held["quiet"]:
-                lines += wrapped(text, width, first="  - ", rest="    ")
+            for question in held["quiet"]:
+                lines += wrapped(question["text"], width, first="  - ", rest="    ")
         counts = [
             f"{held['fish_closed']} fish closed",
             f"asked {held['asked']} times",
@@ -50,7 +50,7 @@ def _place(place: Mapping[str, Any], *, practice: bool, width: int) -> list[str]
         facts.append(("wanted", ", ".join(fish["wanted"]) or "nothing more"))
         if fish["containers"]:
             facts.append(("container", ", ".join(fish["containers"])))
-    facts += [("asked", text) for text in place["questions"]]
+    facts += [("asked", question["text"]) for question in place["questions"]]
     people = [f"{role} {place[role]}" for role in ("measurer", "recorder", "stager") if place[role]]
     if people:
         facts.append(("people", ", ".join(people)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from .. import __version__
-from ..bench.acts import ACTS, HAND, MISSING_REASONS
+from ..bench.acts import ACTS, HAND, MEND_REASONS, MISSING_REASONS
 from ..config import Configured
 
 
@@ -54,7 +54,9 @@ def facts(configured: Configured) -> dict[str, Any]:
         },
         "pans": list(protocol.pans),
         "missing_reasons": list(MISSING_REASONS),
+        "mend_reasons": list(MEND_REASONS),
         "hand": list(HAND),
+        "people": list(config.people),
         "one_question_in": protocol.one_question_in,
         "instruments": [
             {"instrument": w.name, "kind": w.profile.kind, "places": list(w.places)} for w in configured.instruments

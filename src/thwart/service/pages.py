@@ -13,6 +13,7 @@ from ..announce.web.guard import Entrance, loopback
 from ..announce.web.listening import Door, bind
 from ..config import BENCH_FILE, Configured, TabletConfig
 from ..errors import ConfigError, ThwartError
+from .counts import tallied
 
 if TYPE_CHECKING:
     from .service import Service
@@ -87,6 +88,7 @@ class Pages:
     def __init__(self, service: Service) -> None:
         self._service = service
         self._setup: Mapping[str, Any] | None = None
+        self._tallies = service.configured.protocol.flow == "tally"
         self.feed: Feed = service.feed
 
     def act(self, act: str, args: Sequence[str], place: str | None) -> Mapping[str, Any]:
@@ -100,7 +102,8 @@ class Pages:
         alarms = [alarm.to_json(True, self._service.configured.config.language) for alarm in self.feed.alarms.values()]
         status = self._service.status()
         held = status.pop("held") or {}
-        return {**held, **status, "seq": held.get("seq"), "alarms": alarms}
+        counts = tallied(self._service.ledger.path, held["batches"]) if self._tallies and held else []
+        return {**held, **status, "seq": held.get("seq"), "alarms": alarms, "counts": counts}
 
     def setup(self) -> Mapping[str, Any]:
         """What doesn't change while the service runs."""

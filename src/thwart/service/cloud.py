@@ -1,0 +1,95 @@
+"""The length–mass picture: the fish of a species as points, the band of its model, and this fish. Reads memory only."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from math import exp, log
+from typing import Any
+
+from ..bench.filling import standing
+from ..bench.judging import fish_of, state_of
+from ..bench.kernel import Bench
+from ..bench.state import Measurement, Place, Specimen
+from ..checks.numeric import t_quantile
+from .memory import Memory
+
+#: Share of sound fish within the band.
+WITHIN = 0.95
+#: Points shown, the latest ones, and steps of the band.
+_POINTS = 120
+_STEPS = 16
+
+
+def cloud(bench: Bench, memory: Memory, here: Place, in_hand: Specimen | None) -> dict[str, Any] | None:
+    """Points, band and this fish, in mm and g; None where the protocol takes no length and mass, or no fish is known.
+
+    This fish is the one in hand, or the one before as long as nothing is known of it.
+    """
+    axes = _axes(bench)
+    fish = in_hand if in_hand is not None and in_hand.values else None
+    if fish is None:
+        before = bench.get(Specimen, here.previous) if here.previous is not None else None
+        fish = before if before is not None and before.values else in_hand
+    if axes is None or fish is None or fish.species in (None, "unknown"):
+        return None
+    x, y = axes
+    points = _points(bench, memory, fish, x, y)
+    values = standing(bench, fish)
+    this = [None if key not in values else float(values[key].value) for key in (x, y)]
+    lengths = [p[0] for p in points] + ([this[0]] if this[0] is not None else [])
+    return {
+        "species": fish.species, "number": fish.number, "x": x, "y": y, "this": this, "points": points,
+        "within": WITHIN, "band": _band(bench, fish, x, y, lengths),
+    }  # fmt: skip
+
+
+@lru_cache(maxsize=256)
+def _half_width(nu: float) -> float:
+    return t_quantile(0.5 + WITHIN / 2, nu)
+
+
+def _axes(bench: Bench) -> tuple[str, str] | None:
+    """The protocol's first length and first mass that a fish has one of."""
+    protocol = bench.setup.protocol
+    if protocol.flow == "tally":
+        return None
+    plain = [m for m in protocol.measurands if not m.sides and m.replicates == 1]
+    x = next((m.name for m in plain if m.quantity == "length"), None)
+    y = next((m.name for m in plain if m.quantity == "mass"), None)
+    return None if x is None or y is None else (x, y)
+
+
+def _points(bench: Bench, memory: Memory, fish: Specimen, x: str, y: str) -> list[tuple[float, float, int]]:
+    """Length, mass and worst verdict of the other fish of its species that are in memory."""
+    others = [
+        s
+        for s in memory.specimens
+        if s.species == fish.species and s.specimen_id != fish.specimen_id and x in s.values and y in s.values
+        and s.end not in ("void", "same-as")
+    ]  # fmt: skip
+    found = []
+    for s in sorted(others, key=lambda s: s.opened_seq)[-_POINTS:]:
+        a, b = (bench.objects.get(("measurement", s.values[key])) for key in (x, y))
+        if isinstance(a, Measurement) and isinstance(b, Measurement) and float(a.value) > 0 and float(b.value) > 0:
+            found.append((float(a.value), float(b.value), s.worst_verdict or 1))
+    return found
+
+
+def _band(bench: Bench, fish: Specimen, x: str, y: str, lengths: list[float]) -> list[tuple[float, float, float]]:
+    """Length, and the masses between which `WITHIN` of sound fish lie; none where nothing is known of the species."""
+    setup = bench.setup.protocol.checks
+    state = state_of(bench)
+    kind = fish_of(bench, fish, {}).kind
+    relation = state.relation(setup, kind, y, x)
+    if not relation.known and relation.fish == 0:
+        return []
+    centre = exp(relation.x0)
+    low = min([*lengths, centre * 0.6]) * 0.9
+    high = max([*lengths, centre * 1.5]) * 1.1
+    made = []
+    for step in range(_STEPS + 1):
+        ln_x = log(low) + (log(high) - log(low)) * step / _STEPS
+        expected = relation.predict(ln_x)
+        half = _half_width(round(expected.nu, 1)) * expected.scale
+        made.append((round(exp(ln_x), 1), round(exp(expected.mean - half), 3), round(exp(expected.mean + half), 3)))
+    return made
