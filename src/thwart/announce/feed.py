@@ -16,6 +16,7 @@ from typing import Any
 from ..entries import Entry
 from ..languages import DEFAULT, language
 from .narrate import narrate
+from .spoken import speakable, spoken
 
 #: Groups a follower may lag behind before it must catch up from the ledger.
 _LAG = 1000
@@ -62,7 +63,7 @@ class Alarm:
             if on
             else words.say("alarms", "over", {"what": words.say("alarms", self.code, self.args)})
         )
-        said = [{"sound": "fault" if on else "next", "text": text, "spoken": text, "place": None}]
+        said = [{"sound": "fault" if on else "next", "text": text, "spoken": speakable(text, words), "place": None}]
         return {"alarm": self.code, "on": on, "at_utc": self.at_utc, "said": said}
 
 
@@ -178,8 +179,10 @@ def follow_from(
 def lines_of(group: Group, code: str = DEFAULT) -> list[dict[str, Any]]:
     """A group as the feed's objects: each entry, with what is said of it in a language."""
     said: dict[int, list[dict[str, str | None]]] = {}
-    for s in narrate(group[0], group[1:], language(code)):
-        said.setdefault(s.seq, []).append({"sound": s.sound, "text": s.text, "spoken": s.spoken, "place": s.place})
+    words, by_seq = language(code), {e.seq: e for e in group}
+    for s in narrate(group[0], group[1:], words):
+        voice = spoken(s.text, by_seq.get(s.seq), words)
+        said.setdefault(s.seq, []).append({"sound": s.sound, "text": s.text, "spoken": voice, "place": s.place})
     return [
         {
             "seq": e.seq, "kind": e.kind, "input": e.input_seq, "specimen_id": e.specimen_id, "at_utc": e.stamp.utc,
