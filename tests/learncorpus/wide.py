@@ -441,8 +441,15 @@ def text_layout(rng: random.Random, number: int) -> Instrument:
     if p.status == "yes-no":
         conditions = [c for c in conditions if c != "zero"]
     rng.shuffle(conditions)
+    if p.status == "none" and p.unit != "tail" and p.quiet == "dashes":
+        # Dashes are dashes: two conditions sent in the same bytes can't be told apart.
+        conditions = [c for c in conditions if c in ("moving", "zero")] + [
+            c for c in conditions if c in ("overload", "underload", "error")
+        ][:1]
     taught = conditions[:2]
-    untaught = [c for c in conditions[2:] if c not in ("moving", "zero")]
+    untaught = (
+        [] if p.quiet == "dashes" and p.status == "none" else [c for c in conditions[2:] if c not in ("moving", "zero")]
+    )
     name = f"w{number:03}-" + "-".join(
         (p.framing, p.check or "nocheck", p.pad, p.sign, p.number, p.unit, p.status, p.order, p.extra, p.quiet)
     )

@@ -46,6 +46,8 @@ class Account:
     unclear: list[str] = field(default_factory=list)
     """What varies without any account: the form can't be learned."""
     cost: int = 0
+    confused: list[frozenset[str]] = field(default_factory=list)
+    """Conditions that are sent in the same words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +133,7 @@ def _account(
     out.unit = _main_unit(found)
     number_like = _number_like(reading)
     exacts = [exact(form.frames, meaning(form.conditions)) for form in quiet_twins]
-    mute, dull = _mute(reading, counts, number_like, found)
+    mute, dull, out.confused = _mute(reading, counts, number_like, found)
     chatter = _chatter(cuts, dull, check, framing, counts)
     moves = moves or any(shape.condition == "moving" for shape in mute)
     final = crossed(merged(found, moves))
@@ -166,7 +168,12 @@ def _cost(out: Account, torn: Sequence[Cut]) -> int:
     if check is not None:
         # That it holds is evidence by itself; a check of any value before a terminator would be cut by it one day.
         cost += -60
-        if check.written == "byte" and not framing.check_bytes and framing.length is None:
+        if (
+            check.written == "byte"
+            and check.kind != "sum-folded"
+            and not framing.check_bytes
+            and framing.length is None
+        ):
             cost += 160
     if framing.terminators and framing.terminators[0][:1] not in (b"\r", b"\n", b"\x03", b"\x04"):
         cost += 30
@@ -242,10 +249,11 @@ def _number_like(reading: Reading) -> re.Pattern[bytes] | None:
 
 def _mute(
     reading: Reading, counts: Counter[bytes], number_like: re.Pattern[bytes] | None, found: Sequence[Shape]
-) -> tuple[list[Shape], list[Form]]:
-    """Forms without a number that counts: what says a condition, and chatter."""
+) -> tuple[list[Shape], list[Form], list[frozenset[str]]]:
+    """Forms without a number that counts: what says a condition, chatter, and conditions that look alike."""
     said: list[Shape] = []
     chatter: list[Form] = []
+    confused: list[frozenset[str]] = []
     usual = {byte for shape in found for frame in shape.frames for byte in frame.body}
     for form in reading.mute:
         heard = sum(counts[frame.raw] for frame in form.frames)
@@ -253,8 +261,14 @@ def _mute(
         conditions = form.conditions
         if not clean and heard < 3:
             continue
-        if conditions and conditions <= set(_QUIET) | {"moving", "zero"} and len(conditions) == 1:
-            (condition,) = conditions
+        if (
+            conditions
+            and conditions <= set(_QUIET) | {"moving", "zero"}
+            and (len(conditions) == 1 or conditions <= set(_QUIET))
+        ):
+            condition = next(c for c in (*_QUIET, "moving", "zero") if c in conditions)
+            if len(conditions) > 1:
+                confused.append(frozenset(conditions))
             if condition == "zero" and any(form.splits[0].numbers):
                 continue
             rivals = [o for o in reading.mute if o is not form and o.rows & form.rows and o.conditions == conditions]
@@ -263,7 +277,7 @@ def _mute(
             said.append(literal(form, condition, number_like, reading.style))
         elif conditions == {"nothing"} or (heard >= 2 and len(form.rows) > 1 and _dull(form)):
             chatter.append(form)
-    return said, chatter
+    return said, chatter, confused
 
 
 def _chatter(
@@ -346,7 +360,7 @@ def _profile(out: Account, moves: bool, aim: Aim, evidence: Evidence) -> tuple[P
     per_row = Counter(f.seen.number for s in out.shapes for f in s.frames if f.seen is not None)
     data = {
         "title": "learned", "kind": kind, "mode": "prints", "emptied": "each", "unit": unit,
-        "division": _division(out), "range": _range(values),
+        "division": _division(out), "range": ranged(values),
         "framing": out.framing.model_dump(exclude_defaults=True),
         "layout": layouts,
         "chatter": out.chatter,
@@ -378,7 +392,8 @@ def _division(out: Account) -> str:
     return format(units.EXACT.scaleb(1, -decimals), "f")
 
 
-def _range(values: Sequence[Any]) -> list[str]:
+def ranged(values: Sequence[Any]) -> list[str]:
+    """What an instrument surely measures that showed these values: up to the power of ten above them."""
     high = max((abs(value) for value in values), default=1)
     top = 10
     while top <= high:
@@ -402,13 +417,16 @@ def _prove(out: Account, evidence: Evidence, cuts: Sequence[Cut], torn: Sequence
     lost = sum(len(one.raw) for one in torn)
     out.unexplained = (dark + lost) / max(1, total + lost)
     for seen in evidence.observations:
-        problem = _row_problem(seen, by_row.get(seen.number, []), out.unit)
+        alike = next((told for told in out.confused if seen.condition in told), frozenset((seen.condition,)))
+        problem = _row_problem(seen, by_row.get(seen.number, []), out.unit, alike)
         if problem:
             out.bad[seen.number] = problem
 
 
-def _row_problem(seen: Observation, said: Sequence[Outcome], unit: str | None) -> str:
-    """What is wrong with a row, or nothing."""
+def _row_problem(
+    seen: Observation, said: Sequence[Outcome], unit: str | None, alike: frozenset[str] = frozenset()
+) -> str:
+    """What is wrong with a row, or nothing. `alike`: conditions that are sent in the same words as the row's."""
     meant = [one for one in said if isinstance(one, Decoded)]
     numbers = [one for one in meant if one.value is not None]
     if seen.condition == "nothing":
@@ -416,7 +434,7 @@ def _row_problem(seen: Observation, said: Sequence[Outcome], unit: str | None) -
     if seen.condition in _QUIET:
         if numbers:
             return f"its bytes read as {numbers[0].text}, though it showed {seen.condition}"
-        if said and not any(one.condition == seen.condition for one in meant):
+        if said and not any(one.condition in (seen.condition, *alike) for one in meant):
             return f"nothing in its bytes says {seen.condition}"
         return ""
     if seen.value is None:

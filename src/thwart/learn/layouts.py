@@ -361,7 +361,9 @@ def _columned(form: Form, at: int, style: Style) -> str | None:
     pairs = form.pairs_at.get(at) or tuple(zip(form.gap(at), form.core(at), strict=True))
     gaps = {gap for gap, _ in pairs}
     ends = {len(gap) + len(core) for gap, core in pairs}
-    parts = {(bool(point), len(rest)) for _, core in pairs for _, point, rest in [parts_of(core, style, backwards=False)]}
+    parts = {
+        (bool(point), len(rest)) for _, core in pairs for _, point, rest in [parts_of(core, style, backwards=False)]
+    }
     if len(ends) > 1 or len(gaps) == 1 or any(gap.strip() for gap in gaps) or len(parts) > 1:
         return None
     ((point, decimals),) = parts
@@ -443,7 +445,9 @@ def _sides(shape: Shape) -> tuple[list[int], list[int]]:
     """The words before the number, and those behind it from the frame's end."""
     assert shape.place is not None
     value = 2 * shape.place.at + 1
-    return [at for at in sorted(shape.words) if at < value], [at for at in sorted(shape.words, reverse=True) if at > value]
+    return [at for at in sorted(shape.words) if at < value], [
+        at for at in sorted(shape.words, reverse=True) if at > value
+    ]
 
 
 def _together(found: list[Shape], moves: bool) -> Iterator[Shape]:
@@ -655,4 +659,16 @@ def division(decimals: int) -> Decimal:
     return Decimal(1).scaleb(-decimals)
 
 
-__all__ = ["Shape", "crossed", "division", "exact", "layout_of", "literal", "meaning", "merged", "repeat", "shapes", "zeros"]
+__all__ = [
+    "Shape",
+    "crossed",
+    "division",
+    "exact",
+    "layout_of",
+    "literal",
+    "meaning",
+    "merged",
+    "repeat",
+    "shapes",
+    "zeros",
+]

@@ -14,6 +14,7 @@ from ..profiles.model import Checksum, Framing, Profile, from_mapping
 from ..wire.decoder import Decoder
 from ..wire.events import Decoded
 from .accounts import Account, Aim, account
+from .binary import binary_account
 from .checks import checks
 from .evidence import NUMBERED, Evidence, Observation
 from .framings import Cut, cut, framings
@@ -25,6 +26,8 @@ from .splitting import Style, styles_in
 _WELL = 0.02
 #: With more rows than this it isn't tried which one is odd.
 _MOST_TRIED = 12
+#: Where some frames hold noise, at least this share of them is without.
+_CLEAN = 0.3
 #: Controls that text has.
 _TEXT = b"\r\n\t\x02\x03\x04\x0c\x1d\x1e"
 
@@ -70,11 +73,15 @@ def learn(evidence: Evidence, name: str, kind: str | None = None, line: dict[str
         again, others = _search(evidence, replace(aim, foreign=True))
         if again is not None and not again.bad:
             best, rivals = again, others
-    if (best is None or best.bad or best.unclear) and (quiet := _without_junk(evidence)) is not None:
+    if (quiet := _without_junk(evidence)) is not None and (best is None or best.bad or best.unclear or _strange(best)):
         again, others = _search(quiet, aim)
         if again is not None and again.profile is not None and not again.bad and not again.unclear:
-            evidence, best, rivals = quiet, again, others
+            failed = best is None or best.bad or best.unclear
+            if failed or (best is not None and again.cost < best.cost and _reads(again, evidence)):
+                evidence, best, rivals = quiet, again, others
     if best is None or best.profile is None or best.bad:
+        if (raw := binary_account(evidence, name, aim)) is not None:
+            return Learned(*raw, tuple(_notes(raw[1], evidence)))
         raise _odd_row(evidence, aim) or _failure(evidence, best)
     _settle(evidence, best, rivals)
     return _finished(evidence, best, name, aim)
@@ -120,6 +127,24 @@ def _without_junk(evidence: Evidence) -> Evidence | None:
     rows = tuple(replace(o, offset=places[o.offset], end=places[o.end]) for o in evidence.observations)
     silences = tuple((places[at], ms) for at, ms in evidence.silences)
     return Evidence(bytes(evidence.data[at] for at in kept), rows, silences)
+
+
+def _strange(best: Account) -> bool:
+    """Whether a form holds bytes that text has not."""
+    return best.profile is not None and any(
+        (byte < 0x20 and byte not in _TEXT) or byte >= 0x7F
+        for shape in best.shapes for frame in shape.frames for byte in frame.body
+    )  # fmt: skip
+
+
+def _reads(best: Account, evidence: Evidence) -> bool:
+    """Whether frames as they came mean something to an account that was made without some of their bytes."""
+    assert best.profile is not None
+    decoder = Decoder(best.profile)
+    said = [
+        isinstance(decoder.decode(one.raw), Decoded) for one in cut(evidence, best.framing)[0] if one.seen is not None
+    ]
+    return sum(said) >= _CLEAN * len(said)
 
 
 def _means_identifiers(evidence: Evidence, kind: str | None) -> bool:
@@ -369,6 +394,8 @@ def _notes(best: Account, evidence: Evidence) -> Iterator[str]:
         for layout in (best.profile.layout if best.profile else ())
     ):
         yield "all numbers shown had the same length: shorter and longer ones are rejected until one is shown"
+    for told in best.confused:
+        yield f"{' and '.join(sorted(told))} are sent in the same words: taken for the gravest"
     moving = any("moving" in (*layout.says, *(m for t in layout.marks.values() for m in t.values()))
                  for layout in (best.profile.layout if best.profile else ()))  # fmt: skip
     if "moving" in shown and not moving:

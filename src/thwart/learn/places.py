@@ -267,7 +267,9 @@ def _sign_gap(agreed: Sequence[tuple[Split, Decimal]], at: int) -> int | None:
     if any(negative):
         for gap in order:
             if all((b"-" in one.gaps[gap]) == minus for one, minus in zip(signed, negative, strict=True)):
-                return gap
+                hyphen = {one.gaps[gap] for one in signed} == {b"-"} and 0 < gap < len(signed[0].gaps) - 1
+                if not (hyphen and all(negative) and gap not in (at, at + 1)):
+                    return gap
         return _MARKED_BELOW if all(negative) and not any(b"+" in g for one in signed for g in one.gaps) else -1
     plus = [gap for gap in order if any(b"+" in one.gaps[gap] for one, _ in agreed)]
     minus = {gap for gap in gaps if any(b"-" in one.gaps[gap] for one, target in agreed if target)}
