@@ -1,0 +1,856 @@
+// The bench page: what is in hand, what came last, what is wanted, what is asked; and the acts, by large keys.
+// All it shows is the service's picture, asked for anew with each commit the feed tells of; so a reload loses nothing.
+
+import { act, cloudPicture, el, expected, get, loadWords, named, num, say, shape, svg, told } from "/page/page.js";
+
+const STALE_MS = 3000; // the feed says that it is alive every two seconds
+const POLL_MS = 5000; // ages of instruments
+const PRESS_MS = 400; // a wet finger that bounces is one press
+const BURST_MS = 100; // nobody types so fast; a scanner does
+const OLDER = 60; // entries before the page came that are read for what was said last
+const URGENT = ["taken", "next", "look", "asked", "fault"];
+const LOOKS = ["here", "tray", "fish", "cloud", "instruments", "settings"];
+
+const $ = (id) => document.getElementById(id);
+const body = document.body;
+
+let setup; // what doesn't change
+let picture = null; // what the bench holds
+let pictureAt = 0;
+let heardAt = 0;
+let language = "en";
+let sheets = [{ name: "here" }]; // the one shown is the last
+let entry = null; // what is being typed on the pad
+let trouble = null; // why an act wasn't done
+const alarms = new Map();
+
+// ---- what this browser keeps ---------------------------------------------------------------------------------------
+
+const kept = {
+  read: (key, usual) => {
+    try {
+      return localStorage.getItem(`thwart-${key}`) ?? usual;
+    } catch {
+      return usual;
+    }
+  },
+  write: (key, value) => {
+    try {
+      localStorage.setItem(`thwart-${key}`, value);
+    } catch {
+      // private windows keep nothing
+    }
+  },
+};
+
+const places = () => picture?.places ?? [];
+const pinned = () => (setup.places.includes(kept.read("pinned", "")) ? kept.read("pinned", "") : null);
+const shownPlaces = () => places().filter((p) => pinned() === null || p.place === pinned());
+const chosen = () => pinned() ?? (setup.places.includes(kept.read("chosen", "")) ? kept.read("chosen") : setup.places[0]);
+const here = () => places().find((p) => p.place === chosen());
+const may = () => setup.role === "act";
+const tallying = () => setup.flow === "tally";
+const speciesName = (code) => setup.species.find((s) => s.name === code)?.title ?? named(code ?? "");
+
+// ---- true sizes ----------------------------------------------------------------------------------------------------
+
+function measure() {
+  const root = document.documentElement.style;
+  const mm = setup.ppi / 25.4;
+  root.setProperty("--mm", `${mm}px`);
+  root.setProperty("--distance", setup.distance_m);
+  const pen = document.createElement("canvas").getContext("2d");
+  pen.font = `bold 200px ${getComputedStyle(body).fontFamily}`;
+  root.setProperty("--digit", (pen.measureText("0").actualBoundingBoxAscent / 200).toFixed(4));
+  body.classList.toggle("roomy", innerHeight / mm >= 200 && innerWidth / mm >= 200);
+  body.classList.toggle("upright", innerHeight > innerWidth);
+  squeeze();
+}
+
+/** Digits keep their height; where there are many they grow narrow. */
+function squeeze() {
+  for (const digits of document.querySelectorAll(".digits")) {
+    const room = digits.parentElement.clientWidth - (digits.nextElementSibling?.offsetWidth ?? 0);
+    const narrow = Math.max(0.45, Math.min(1, room / digits.offsetWidth));
+    digits.style.setProperty("--narrow", narrow);
+    digits.style.setProperty("margin-right", narrow < 1 ? `${(narrow - 1) * digits.offsetWidth}px` : "0");
+  }
+}
+
+// ---- the feed ------------------------------------------------------------------------------------------------------
+
+function follow(since) {
+  const source = new EventSource(`/api/feed?since=${since}&language=${language}`);
+  let last = since;
+  const heard = () => {
+    heardAt = performance.now();
+    aliveOrNot();
+  };
+  source.addEventListener("alive", heard);
+  source.addEventListener("alarm", (event) => {
+    heard();
+    const alarm = JSON.parse(event.data);
+    if (alarm.on) alarms.set(alarm.alarm, alarm);
+    else alarms.delete(alarm.alarm);
+    for (const said of alarm.said) announce(said, "alarm");
+    refresh();
+  });
+  source.onmessage = (event) => {
+    heard();
+    const told = JSON.parse(event.data);
+    last = told.seq;
+    const news = told.seq > firstSeq;
+    for (const said of told.said) {
+      if (said.place !== null && pinned() !== null && said.place !== pinned()) continue;
+      $("said").textContent = num(said.text);
+      if (news) announce(said, told.input ?? told.seq);
+    }
+    if (news) refresh();
+  };
+  source.onerror = () => {
+    if (source.readyState === EventSource.CLOSED) setTimeout(() => follow(last), 1000);
+  };
+}
+
+let firstSeq = 0;
+
+function aliveOrNot() {
+  const stale = performance.now() - heardAt > STALE_MS;
+  const was = body.classList.contains("stale");
+  body.classList.toggle("stale", stale);
+  if (stale || was !== stale) showTrouble();
+}
+
+let asking = false;
+let again = false;
+
+/** Ask for the picture; what is asked while one is under way is asked once more after it. */
+async function refresh() {
+  again = true;
+  if (asking) return;
+  asking = true;
+  while (again) {
+    again = false;
+    try {
+      const found = await get("/api/picture");
+      alarms.clear();
+      for (const alarm of found.alarms) alarms.set(alarm.alarm, alarm);
+      if (found.places) {
+        picture = found;
+        pictureAt = performance.now();
+      }
+    } catch {
+      break; // the feed tells when it is there again
+    }
+    render();
+    await new Promise((resolve) => setTimeout(resolve, 40));
+  }
+  asking = false;
+}
+
+// ---- sound ---------------------------------------------------------------------------------------------------------
+
+const sound = {
+  context: null,
+  tones: new Map(),
+  get mode() {
+    return kept.read("sound", "full");
+  },
+  blocked() {
+    return this.mode !== "silent" && this.context?.state !== "running";
+  },
+  begin() {
+    if (!("AudioContext" in window)) return;
+    this.context = new AudioContext();
+    this.context.onstatechange = () => showAllow();
+    const allow = () => this.context.resume();
+    addEventListener("pointerdown", allow);
+    addEventListener("keydown", allow);
+  },
+  async tone(name, nth) {
+    const path = `/api/tone/${name}/${nth}.wav`;
+    if (!this.tones.has(path)) {
+      const answer = await fetch(path);
+      if (!answer.ok) return;
+      this.tones.set(path, await this.context.decodeAudioData(await answer.arrayBuffer()));
+    }
+    const playing = this.context.createBufferSource();
+    playing.buffer = this.tones.get(path);
+    playing.connect(this.context.destination);
+    playing.start();
+  },
+  speak(text) {
+    if (!("speechSynthesis" in window)) return;
+    speechSynthesis.cancel(); // old words are dropped, never queued
+    const words = new SpeechSynthesisUtterance(text);
+    words.lang = language;
+    speechSynthesis.speak(words);
+  },
+};
+
+let saying = null; // what one input led to, said together
+
+function announce(said, group) {
+  if (sound.mode === "silent" || document.visibilityState !== "visible") return;
+  if (saying === null || saying.group !== group) {
+    saying = { group, said: [] };
+    const these = saying;
+    setTimeout(() => {
+      const first = these.said.reduce((a, b) => (URGENT.indexOf(b.sound) > URGENT.indexOf(a.sound) ? b : a));
+      if (sound.context?.state === "running") {
+        sound.tone(first.sound, Math.max(0, setup.places.indexOf(first.place))).catch(() => {});
+      }
+      const words = these.said.map((s) => s.spoken).filter(Boolean);
+      const quick = tallying() && first.sound === "taken";
+      if (sound.mode === "full" && words.length && !quick) sound.speak(words.join(". "));
+    }, 15);
+  }
+  saying.said.push(said);
+}
+
+// ---- acting --------------------------------------------------------------------------------------------------------
+
+async function perform(name, args = [], place = chosen()) {
+  const answer = await act(name, args, place);
+  trouble = answer.ok ? null : num([answer.error, answer.hint].filter(Boolean).join(": "));
+  showTrouble();
+  refresh();
+  return answer;
+}
+
+let pressedAt = -Infinity;
+let typedAt = -Infinity;
+
+/** A large key. `name` says what it is to tests and to `focus` when its sheet is drawn anew. */
+function key(name, word, press, { sign = null, marked = false, off = false, armed = false, pressed = null } = {}) {
+  const made = el("button", {
+    class: ["key", marked && "marked", armed && "armed"].filter(Boolean).join(" "),
+    type: "button", "data-key": name, disabled: off, "aria-pressed": pressed === null ? null : String(pressed),
+  });
+  if (sign) made.append(shape(sign));
+  made.append(el("span", { class: "word" }, word));
+  if (armed) made.append(el("span", { class: "small" }, say("press-again")));
+  made.addEventListener("click", () => {
+    const now = performance.now();
+    if (now - pressedAt < PRESS_MS) return;
+    pressedAt = now;
+    press();
+  });
+  return made;
+}
+
+const armedWith = (words) => here()?.armed === words;
+
+/** A key that does an act; one of two steps shows that it was said once. */
+function actKey(name, words, label, options = {}) {
+  const [first, ...args] = words;
+  const two = setup.acts.find((a) => a.act === first)?.two_steps;
+  return key(name, label, async () => {
+    const answer = await perform(first, args);
+    if (answer.ok && !two && !options.stays) show({ name: "here" });
+  }, { ...options, armed: armedWith(words.join(" ")) });
+}
+
+const actWord = (name) => told("act", name);
+
+function show(sheet) {
+  sheets = sheet.name === "here" ? [sheet] : [...sheets.filter((s) => s.name !== sheet.name), sheet];
+  if (sheet.name !== "pad") entry = null;
+  render();
+}
+
+function back() {
+  sheets = sheets.length > 1 ? sheets.slice(0, -1) : [{ name: "here" }];
+  entry = null;
+  render();
+}
+
+// ---- drawing -------------------------------------------------------------------------------------------------------
+
+const drawn = new Map();
+
+/** Put what `make` makes into a node, when what it is made from has changed; what had the focus has it again. */
+function put(node, from, make) {
+  const print = JSON.stringify(from);
+  if (drawn.get(node) === print) return false;
+  drawn.set(node, print);
+  const held = node.contains(document.activeElement) ? document.activeElement.dataset.key : null;
+  node.replaceChildren(...make());
+  if (held) [...node.querySelectorAll("[data-key]")].find((k) => k.dataset.key === held)?.focus();
+  return true;
+}
+
+function render() {
+  if (picture === null) return;
+  body.dataset.theme = kept.read("theme", setup.theme);
+  body.dataset.flow = setup.flow;
+  body.classList.toggle("paused", Boolean(here()?.paused));
+  showStrip();
+  showTrouble();
+  showSlabs();
+  showSheet();
+  showKeys();
+  squeeze();
+  body.dataset.seq = picture.seq;
+}
+
+function showStrip() {
+  const batch = here()?.batch;
+  const practice = picture.practice ? ` · ${say("practice")}` : "";
+  $("bench").textContent = `${setup.bench} · ${batch ?? say("no-batch")}${practice}`;
+  const seen = picture.instruments.map(instrumentState);
+  put($("instruments"), seen, () => seen.map((i) =>
+    el("li", { class: i.state, "data-instrument": i.name }, shape(i.sign), el("span", {}, `${named(i.name)} ${i.short}`))));
+  showAllow();
+}
+
+function instrumentState(i) {
+  const age = i.last_frame_age_s === null ? null : Number(i.last_frame_age_s) + (performance.now() - pictureAt) / 1000;
+  const verified = picture.verified?.[i.instrument];
+  const long = age === null ? say("never-sent") : say("sent-ago", { age: lasting(age) });
+  return {
+    name: i.instrument,
+    state: i.present ? "there" : "gone",
+    sign: i.present ? "there" : "loose",
+    short: i.present ? "" : say("not-there"),
+    long: [i.present ? say("there") : `${say("not-there")}${i.reason ? `: ${i.reason}` : ""}`, long].join(" · "),
+    verified: verified?.verified === true ? say("verified", { utc: verified.utc ?? "" })
+      : verified?.verified === false ? say("verified-failed") : say("not-verified"),
+  };
+}
+
+function lasting(seconds) {
+  if (seconds < 90) return say("seconds", { n: Math.round(seconds / 5) * 5 });
+  return seconds < 5400 ? say("minutes", { n: Math.round(seconds / 60) }) : say("hours", { n: Math.round(seconds / 3600) });
+}
+
+function showAllow() {
+  const allow = $("allow");
+  allow.textContent = say("touch-for-sound");
+  allow.hidden = !sound.blocked() || sound.context === null;
+}
+
+/** What hinders: the feed is stale, an alarm, an act that wasn't done. Never in the way of anything. */
+function showTrouble() {
+  const stale = body.classList.contains("stale");
+  const lines = [];
+  if (stale) lines.push(say("stale", { s: Math.round((performance.now() - heardAt) / 1000) }));
+  for (const alarm of alarms.values()) lines.push(alarm.said.map((s) => s.text).join(" "));
+  if (trouble) lines.push(trouble);
+  const node = $("trouble");
+  node.hidden = !lines.length;
+  put(node, lines, () => lines.map((line) => el("p", {}, shape("fault"), el("span", {}, line))));
+}
+
+// ---- slabs: one for each place, read from afar ---------------------------------------------------------------------
+
+function showSlabs() {
+  const shown = shownPlaces();
+  $("slabs").dataset.count = shown.length;
+  const main = $("slabs");
+  const names = shown.map((p) => p.place).join();
+  if (main.dataset.names !== names) {
+    main.dataset.names = names;
+    main.replaceChildren(...shown.map((p) => el("section", { class: "slab", "data-place": p.place })));
+  }
+  for (const place of shown) {
+    const node = [...main.children].find((slab) => slab.dataset.place === place.place);
+    const choice = shown.length > 1 && place.place === chosen();
+    node.classList.toggle("chosen", choice);
+    node.classList.toggle("asked", place.questions.length > 0);
+    node.setAttribute("aria-label", named(place.place));
+    const mine = place.place === chosen() ? entry : null;
+    put(node, [place, choice, mine, shown.length, picture.expected_container, body.dataset.theme],
+      () => slab(place, shown.length > 1, mine));
+  }
+}
+
+function slab(place, several, typing) {
+  const parts = [
+    tallying() ? counted(place) : inHand(place, several),
+    typing ? typed(typing) : taken(place),
+    tallying() ? null : wantedLine(place),
+  ];
+  if (several) {
+    const choose = el("button", {
+      class: "choose", type: "button", "data-key": `place ${place.place}`,
+      "aria-pressed": String(place.place === chosen()),
+      on: () => {
+        kept.write("chosen", place.place);
+        render();
+      },
+    }, ...parts.filter(Boolean));
+    return [choose];
+  }
+  return parts.filter(Boolean);
+}
+
+const cell = (kind, sign, label, value, unit, more = {}) => {
+  const made = el("span", { class: `cell ${kind}`, "data-cell": kind.split(" ")[0] },
+    el("span", { class: "label" }, sign ? shape(sign) : null, el("span", {}, label)),
+    el("span", { class: "big" }, el("span", { class: "digits" }, value), unit ? el("span", { class: "unit" }, unit) : null),
+  );
+  if (more.note) made.append(el("span", { class: "note" }, more.note));
+  return made;
+};
+
+function inHand(place, several) {
+  const fish = place.in_hand;
+  const at = several ? `${named(place.place)} · ` : "";
+  if (place.paused) return cell("hand", "pause", at + say("paused"), fish ? String(fish.number) : "–");
+  if (fish === null) {
+    const waits = place.queue.length ? say("queue", { numbers: place.queue.join(", ") }) : say("nothing-in-hand");
+    return cell("hand", null, at + waits, "–");
+  }
+  const asked = place.questions.length > 0;
+  const stays = place.stays ? ` · ${say("no-room")}` : "";
+  const species = fish.species === null ? say("no-species") : speciesName(fish.species);
+  const label = asked ? `${say("asked")} · ${species}` : `${species}${stays}`;
+  const queue = place.queue.length ? ` · ${say("queue", { numbers: place.queue.join(", ") })}` : "";
+  return cell("hand", asked ? "asked" : null, at + label + queue, String(fish.number));
+}
+
+const SIGNS = { taken: "taken", superseded: "taken", tare: "look", waiting: "asked" };
+
+function taken(place) {
+  const last = place.last;
+  if (last === null) return cell("last none", null, say("nothing-yet"), "–");
+  const fine = last.what === "taken";
+  const what = last.measurand ? named(last.measurand) : named(last.instrument ?? "");
+  const whose = last.number !== null && last.number !== place.in_hand?.number ? `${last.number} ` : "";
+  const how = last.how !== "instrument" ? ` · ${told("how", last.how)}` : "";
+  const state = fine ? (last.questioned ? say("questioned") : say("taken"))
+    : `${told("outcome", last.what)}${last.why ? ` · ${told("why", last.why)}` : ""}`;
+  const label = fine ? `${whose}${what}${how} · ${state}` : state;
+  const kind = fine ? (last.questioned ? "last questioned" : "last") : "last hollow";
+  const sign = fine && last.questioned ? "asked" : SIGNS[last.what] ?? "loose";
+  if (tallying() && fine) return cell(kind, sign, say("class"), num(last.class_mm), "mm");
+  return cell(kind, sign, label, num(last.value), last.unit);
+}
+
+function typed(pad) {
+  return cell("last typing", "more", pad.title, pad.text || "_", pad.unit ?? "");
+}
+
+function counted(place) {
+  const counting = place.counting;
+  if (counting === null) return cell("hand", place.paused ? "pause" : null, say("no-batch"), "–");
+  const sex = counting.sex ? codeName("sex", counting.sex) : say("sex-open");
+  const label = place.paused ? say("paused") : place.questions.length ? say("asked") : say("counting");
+  const made = cell("hand count", place.paused ? "pause" : place.questions.length ? "asked" : null, label, speciesName(counting.species));
+  made.append(el("span", { class: "big sex" }, el("span", { class: "digits" }, sex)));
+  return made;
+}
+
+const codeName = (field, code) => setup.codes.find((c) => c.field === field)?.values[code] ?? code;
+
+/** What is wanted: the next large, then the rest, then what has come. */
+function wantedLine(place) {
+  const fish = place.in_hand;
+  const line = el("span", { class: "cell wants", "data-cell": "wants" });
+  if (fish === null) return line;
+  const optional = fish.wanted.filter((k) => !fish.lacking.includes(k));
+  const names = fish.lacking.map((k) => (k === "container" ? containerName() : named(k)));
+  if (names.length) {
+    line.append(el("span", { class: "far" }, shape("wanted"), el("span", {}, names[0])));
+  } else {
+    line.append(el("span", { class: "far done" }, shape("taken"), el("span", {}, say("all-in"))));
+  }
+  const then = [...names.slice(1), ...optional.map((k) => `(${named(k)})`)];
+  if (then.length) line.append(el("span", { class: "near then" }, say("then", { what: then.join(", ") })));
+  const has = [
+    ...Object.entries(fish.taken).map(([k, v]) => `${named(k)} ${num(v)}${fish.questioned.includes(k) ? " ?" : ""}`),
+    ...Object.entries(fish.codes).map(([k, v]) => `${named(k)} ${v}`),
+    ...Object.entries(fish.missing).map(([k, v]) => `${named(k)}: ${told("missing", v)}`),
+    ...fish.containers,
+  ];
+  if (has.length) line.append(el("span", { class: "near has" }, shape("taken"), el("span", {}, has.join(" · "))));
+  return line;
+}
+
+const containerName = () =>
+  `${named(setup.containers?.kind ?? "container")}${picture.expected_container ? ` ${picture.expected_container}` : ""}`;
+
+// ---- sheets: what is under the slabs -------------------------------------------------------------------------------
+
+function showSheet() {
+  const sheet = sheets.at(-1);
+  const node = $("sheet");
+  node.dataset.sheet = sheet.name;
+  node.setAttribute("aria-label", say(`sheet-${sheet.name}`));
+  const from = [sheet, picture, trouble, entry, body.dataset.theme, chosen(), pinned(), sound.mode];
+  put(node, from, () => SHEETS[sheet.name](sheet).filter(Boolean));
+}
+
+const title = (name) => el("h2", {}, say(`sheet-${name}`));
+
+function hereSheet() {
+  if (tallying()) return [...asked(), tallyKeys(), histogram()];
+  const cloud = here()?.cloud;
+  const parts = asked();
+  const side = el("div", { class: "side" });
+  if (cloud && (cloud.points.length || cloud.band.length)) side.append(...cloudParts(cloud));
+  const left = el("div", { class: "main" }, ...parts);
+  if (!parts.length) left.append(...(body.classList.contains("roomy") ? [] : fishTable(5)));
+  const made = [left, side];
+  if (body.classList.contains("roomy")) {
+    made.push(el("div", { class: "rest" }, el("div", {}, title("tray"), ...tray()), el("div", {}, title("fish"), ...fishTable(10)),
+      el("div", {}, title("instruments"), ...instrumentList())));
+  }
+  return made;
+}
+
+/** Open questions, the chosen place's first. What likely happened and what to do stand on lines of their own. */
+function asked() {
+  const open = shownPlaces().flatMap((p) => p.questions);
+  open.sort((a, b) => (b.place === chosen()) - (a.place === chosen()) || b.seq - a.seq);
+  return open.map((q, at) => {
+    const [head, ...rest] = num(q.text).split(" · ");
+    const made = el("article", { class: at ? "question later" : "question", "data-question": q.cause },
+      shape("asked"), el("div", {}, el("p", { class: "head" }, shownPlaces().length > 1 ? `${named(q.place)}: ${head}` : head),
+        ...rest.map((line) => el("p", { class: "hint" }, line))));
+    const extra = q.answers.filter((a) => !["again", "stands", "next", "undo"].includes(a));
+    if (may() && q.place === chosen()) made.append(...extra.map((a) => actKey(`answer ${a}`, [a], actWord(a), { marked: true })));
+    return made;
+  });
+}
+
+function cloudParts(cloud) {
+  const told = [cloudPicture(cloud)];
+  const between = cloud.this[1] === null && cloud.this[0] !== null ? expected(cloud) : null;
+  const words = between
+    ? say("expected", { low: num(between.low), high: num(between.high), percent: Math.round(cloud.within * 100) })
+    : cloud.this[0] !== null && cloud.this[1] !== null ? say("this-fish", { number: cloud.number }) : "";
+  told.push(el("p", { class: "caption" }, words));
+  return told;
+}
+
+function histogram() {
+  const counting = here()?.counting;
+  const rows = picture.counts.filter((c) => counting && c.species === counting.species && (c.sex ?? null) === counting.sex);
+  const made = el("div", { class: "histogram" });
+  if (!rows.length) return made;
+  const most = Math.max(...rows.map((r) => r.n));
+  const wide = 20, tall = 100;
+  const drawing = svg("svg", { viewBox: `0 0 ${Math.max(10, rows.length) * wide} ${tall + 40}`, role: "img" });
+  drawing.append(svg("title"));
+  drawing.firstChild.textContent = rows.map((r) => `${num(r.class_mm)} mm: ${r.n}`).join(", ");
+  const last = Number(here().last?.class_mm ?? NaN);
+  rows.forEach((r, i) => {
+    const height = (r.n / most) * (tall - 16);
+    const bar = svg("rect", { x: i * wide + 2, y: tall - height, width: wide - 4, height, class: r.class_mm === last ? "bar now" : "bar" });
+    const n = svg("text", { x: i * wide + wide / 2, y: tall - height - 3, "text-anchor": "middle" });
+    n.textContent = r.n;
+    const size = svg("text", { x: i * wide + wide / 2, y: tall + 14, "text-anchor": "middle" });
+    size.textContent = num(r.class_mm);
+    drawing.append(bar, n, size);
+    if (r.class_mm === last) drawing.append(svg("path", { class: "mark", d: `M${i * wide + wide / 2} ${tall + 19}l6 9h-12Z` }));
+  });
+  made.append(drawing, el("p", { class: "caption" }, say("in-all", { n: rows.reduce((sum, r) => sum + r.n, 0) })));
+  return made;
+}
+
+function tallyKeys() {
+  const counting = here()?.counting;
+  if (!may() || !counting) return null;
+  const sexes = setup.codes.find((c) => c.field === "sex");
+  return el("div", { class: "keys" },
+    ...setup.species.map((s) => actKey(`species ${s.name}`, ["species", s.name], s.title, { pressed: s.name === counting.species, stays: true })),
+    ...Object.entries(sexes?.values ?? {}).map(([code, word]) =>
+      actKey(`sex ${code}`, ["code", "sex", code], word, { pressed: code === counting.sex, stays: true })));
+}
+
+function fishTable(most) {
+  const rows = picture.last_fish.slice(0, most);
+  if (!rows.length) return [el("p", { class: "near" }, say("no-fish-yet"))];
+  return [el("ol", { class: "fish" }, ...rows.map((f) => el("li", { "data-number": f.number },
+    shape(f.end === "complete" ? (f.verdict >= 3 ? "look" : "taken") : "loose"),
+    el("b", {}, String(f.number)), el("span", {}, [
+      f.species ? speciesName(f.species) : say("no-species"), ...Object.values(f.taken).map(num), ...Object.values(f.codes),
+      f.end === "complete" ? null : told("end", f.end)].filter(Boolean).join(" · ")))))];
+}
+
+/** The tray of ten in its order, those to look at marked, and what to look at. */
+function tray() {
+  const place = here();
+  const mine = picture.quiet.filter((q) => q.place === place.place || q.place === null);
+  const cells = el("ol", { class: "tray", "aria-label": say("sheet-tray") });
+  for (let i = 0; i < Math.max(setup.tray, place.tray.length); i += 1) {
+    const number = place.tray[i];
+    const odd = number !== undefined && mine.some((q) => q.number === number);
+    cells.append(el("li", { class: number === undefined ? "empty" : odd ? "odd" : "" },
+      number === undefined ? "" : shape(odd ? "look" : "taken"), number === undefined ? "" : String(number)));
+  }
+  const list = el("ul", { class: "quiet" }, ...mine.map((q) => el("li", {}, shape("look"), el("span", {}, num(q.text)))));
+  return [cells, mine.length ? list : el("p", { class: "near" }, say("nothing-to-look-at"))];
+}
+
+function instrumentList() {
+  const rate = picture.fish_closed && picture.asked ? say("asked-rate", {
+    asked: picture.asked_statistical, fish: picture.fish_closed, all: picture.asked, aim: setup.one_question_in,
+  }) : say("asked-none", { fish: picture.fish_closed, aim: setup.one_question_in });
+  return [
+    el("ul", { class: "ports" }, ...picture.instruments.map(instrumentState).map((i) => el("li", { class: i.state, "data-instrument": i.name },
+      shape(i.sign), el("b", {}, named(i.name)), el("span", {}, `${i.long} · ${i.verified}`)))),
+    el("p", { class: "rate" }, rate),
+  ];
+}
+
+function settings() {
+  const modes = ["full", "tones", "silent"];
+  const theme = body.dataset.theme;
+  const awake = lock ? say("awake") : say("may-sleep");
+  const keys = [
+    key("sound", say(`sound-${sound.mode}`), () => {
+      kept.write("sound", modes[(modes.indexOf(sound.mode) + 1) % modes.length]);
+      if (sound.mode !== "full" && "speechSynthesis" in window) speechSynthesis.cancel();
+      render();
+    }),
+    key("theme", say(`theme-${theme}`), () => {
+      kept.write("theme", theme === "day" ? "night" : "day");
+      render();
+    }),
+  ];
+  if (setup.places.length > 1) {
+    keys.push(...[null, ...setup.places].map((place) => key(`pin ${place ?? "all"}`, place === null ? say("all-places") : named(place), () => {
+      kept.write("pinned", place ?? "");
+      render();
+    }, { pressed: pinned() === place })));
+  }
+  return [el("div", { class: "keys" }, ...keys), el("p", { class: "near" }, awake)];
+}
+
+// ---- sheets with acts ----------------------------------------------------------------------------------------------
+
+const keysOf = (...keys) => [el("div", { class: "keys" }, ...keys.filter(Boolean))];
+const to = (name, sheet, word = say(`sheet-${sheet.name}`)) => key(name, word, () => show(sheet));
+const lists = (name, entries, make) => keysOf(...entries.map((e) => make(e)));
+
+const measurandKeys = (press) => keysOf(...setup.measurands
+  .filter((m) => !here()?.in_hand || !setup.species.find((s) => s.name === here().in_hand.species)?.drop.includes(m.name))
+  .map((m) => key(`measurand ${m.key}`, named(m.key), () => press(m), { marked: here()?.in_hand?.wanted.includes(m.key) ?? false })));
+
+const COARSE = { mm: "cm", cm: "mm", g: "kg", kg: "g" };
+let how = "pad";
+
+function acts() {
+  return keysOf(
+    ...(tallying() ? [] : [
+      ...setup.codes.map((c) => to(`code ${c.field}`, { name: "codes", field: c.field }, named(c.field))),
+      setup.species.length ? to("species", { name: "species" }) : null,
+      to("by hand", { name: "hand" }),
+      to("missing", { name: "missing" }),
+      to("as", { name: "as" }),
+      setup.containers ? to("containers", { name: "containers" }) : null,
+      to("this fish", { name: "ends" }),
+      key("recall", actWord("recall"), () => openPad({ title: actWord("recall"), send: (n) => perform("recall", [n]) })),
+    ]),
+    to("scale", { name: "scale" }),
+    to("batch", { name: "batch" }),
+    to("people", { name: "people" }),
+    actKey("undo undo", ["undo", "undo"], say("redo")),
+  );
+}
+
+const SHEETS = {
+  here: hereSheet,
+  tray: () => [title("tray"), ...tray()],
+  fish: () => [title("fish"), ...fishTable(10)],
+  cloud: () => (here()?.cloud ? [el("div", { class: "whole" }, ...cloudParts(here().cloud))] : [el("p", { class: "near" }, say("no-cloud"))]),
+  instruments: () => [title("instruments"), ...instrumentList()],
+  settings,
+  acts,
+  codes: ({ field }) => {
+    const codes = setup.codes.find((c) => c.field === field);
+    return keysOf(...Object.entries(codes.values).map(([code, word]) => actKey(`code ${code}`, ["code", field, code], `${code} ${word}`)),
+      key("missing", actWord("missing"), () => show({ name: "reason", what: field })));
+  },
+  species: () => keysOf(...[...setup.species.map((s) => [s.name, s.title]), ["unknown", say("unknown-species")]].map(([name, word]) =>
+    actKey(`species ${name}`, ["species", name], word, { pressed: here()?.in_hand?.species === name }))),
+  hand: () => [
+    ...measurandKeys((m) => openPad({
+      title: named(m.key), unit: m.unit, measurand: m.key,
+      send: (text, unit) => perform("value", [m.key, text, unit, how]),
+    })),
+    ...keysOf(...setup.hand.map((h) => key(`how ${h}`, told("how", h), () => {
+      how = h;
+      drawn.delete($("sheet"));
+      render();
+    }, { pressed: how === h }))),
+  ],
+  as: () => measurandKeys(async (m) => {
+    await perform("as", [m.key]);
+    show({ name: "here" });
+  }),
+  missing: () => keysOf(
+    ...setup.measurands.map((m) => to(`missing ${m.key}`, { name: "reason", what: m.key }, named(m.key))),
+    ...setup.codes.map((c) => to(`missing ${c.field}`, { name: "reason", what: c.field }, named(c.field))),
+    setup.containers ? to("missing container", { name: "reason", what: "container" }, named(setup.containers.kind)) : null),
+  reason: ({ what }) => lists("reason", setup.missing_reasons, (r) => actKey(`reason ${r}`, ["missing", what, r], told("missing", r))),
+  containers: () => keysOf(
+    actKey("confirm", ["confirm"], `${actWord("confirm")} ${picture.expected_container ?? ""}`, { off: picture.expected_container === null }),
+    actKey("skip", ["skip"], `${actWord("skip")} ${picture.expected_container ?? ""}`, { off: picture.expected_container === null }),
+    ...setup.structures.flatMap((s) => Array.from({ length: Math.min(s.most, 4) + 1 }, (_, n) =>
+      actKey(`structure ${s.name} ${n}`, ["structure", s.name, n], `${named(s.name)} ${n}`)))),
+  ends: () => keysOf(
+    ...["lost", "void", "split"].map((a) => actKey(a, [a], actWord(a))),
+    key("same-as", actWord("same-as"), () => openPad({ title: actWord("same-as"), stays: true, send: (n) => perform("same-as", [n]) })),
+    ...(setup.flow === "row" ? ["leaves", "park", "back"] : []).map((a) => actKey(a, [a], actWord(a))),
+    actKey("swap", ["swap"], actWord("swap"))),
+  scale: () => keysOf(
+    ...["tared", "knock"].map((a) => actKey(a, [a], actWord(a))),
+    ...setup.pans.map((p) => actKey(`pan ${p}`, ["pan", p], `${actWord("pan")} ${p}`)),
+    key("pool", actWord("pool"), () => openPad({ title: actWord("pool"), send: (n) => perform("pool", [n]) })),
+    key("count", actWord("count"), () => openPad({ title: actWord("count"), send: (n) => perform("count", [n]) }))),
+  batch: batchSheet,
+  people: () => keysOf(...["measurer", "recorder", "stager"].flatMap((role) =>
+    setup.people.map((name) => actKey(`${role} ${name}`, [role, name], `${actWord(role)}: ${name}`, { pressed: here()?.[role] === name })))),
+  pad,
+};
+
+function batchSheet() {
+  const open = here()?.batch;
+  if (open) {
+    return keysOf(...["done", "stopped"].map((r) => key(`close ${r}`, say("close-batch", { reason: told("reason", r) }), async () => {
+      if ((await perform("batch", ["close", r], null)).ok) show({ name: "here" });
+    })));
+  }
+  const begin = async (name) => {
+    if ((await perform("batch", ["open", name], null)).ok) show({ name: "here" });
+  };
+  const field = el("input", { id: "batch-name", autocomplete: "off", maxlength: 60, required: true, "data-key": "batch name" });
+  return [
+    ...keysOf(...picture.planned.map((b) => key(`open ${b}`, b, () => begin(b), { marked: true })),
+      key("practice", say(picture.practice ? "practice-off" : "practice-on"), () => perform("practice", [picture.practice ? "off" : "on"], null), { pressed: picture.practice })),
+    el("form", { class: "keys", on: (event) => {
+      event.preventDefault();
+      const name = field.value.trim().replace(/\s+/g, "-");
+      if (name) begin(name);
+    } }, el("label", { for: "batch-name" }, say("batch-name")), field, el("button", { class: "key marked", "data-key": "open batch" }, say("open-batch"))),
+  ];
+}
+
+function openPad(pad) {
+  entry = { ...pad, text: "" };
+  sheets = [...sheets.filter((s) => s.name !== "pad"), { name: "pad" }];
+  render();
+}
+
+function pad() {
+  const mark = num("0.0")[1];
+  const press = (text) => () => {
+    if (entry.text.length < 9 && !(text === mark && entry.text.includes(mark))) entry.text += text;
+    pressedAt = -Infinity; // digits come quickly, and twice
+    render();
+  };
+  const digits = [..."1234567890"].map((d) => key(`digit ${d}`, d, press(d)));
+  const take = key("take", say("take"), async () => {
+    const answer = await entry.send(entry.text, entry.unit);
+    if (answer.ok && !entry?.stays) show({ name: "here" });
+  }, { marked: true, off: !entry.text });
+  return keysOf(
+    ...digits.slice(0, 5),
+    key("wipe", say("wipe"), () => {
+      entry.text = entry.text.slice(0, -1);
+      pressedAt = -Infinity;
+      render();
+    }),
+    entry.unit ? key("unit", entry.unit, () => {
+      entry.unit = COARSE[entry.unit];
+      render();
+    }) : key("cancel", say("cancel"), back),
+    ...digits.slice(5),
+    entry.unit ? key("point", mark, press(mark)) : null,
+    take,
+  );
+}
+
+// ---- the keys at the foot ------------------------------------------------------------------------------------------
+
+function showKeys() {
+  const place = here();
+  const wants = new Set(place?.questions.flatMap((q) => q.answers) ?? []);
+  const sheet = sheets.at(-1).name;
+  const looking = LOOKS.includes(sheet);
+  const node = $("keys");
+  node.setAttribute("aria-label", say("keys"));
+  put(node, [[...wants], place?.paused, place?.armed, sheet, may(), chosen()], () => {
+    const nextLook = LOOKS[(LOOKS.indexOf(looking ? sheet : "here") + 1) % LOOKS.length];
+    const look = key("look", say(`sheet-${nextLook}`), () => show({ name: nextLook }), { sign: "see" });
+    if (!may()) return [look];
+    const foot = (name, sign) => actKey(name, [name], actWord(name), { sign, marked: wants.has(name), stays: sheet === "here" });
+    const pausing = place?.paused ? "resume" : "pause";
+    return [
+      tallying() ? foot("stands", "taken") : foot("next", "next"),
+      ...(tallying() ? [] : [foot("again", "again"), foot("stands", "taken")]),
+      foot("undo", "undo"),
+      foot(pausing, pausing === "pause" ? "pause" : "next"),
+      look,
+      looking ? key("acts", say("sheet-acts"), () => show({ name: "acts" }), { sign: "more" })
+        : key("acts", say("back"), back, { sign: "undo" }),
+    ];
+  });
+}
+
+// ---- keyboard, wake lock, start ------------------------------------------------------------------------------------
+
+/** A scanner that types into the page must not press what has the focus: its return is swallowed, and said. */
+addEventListener("keydown", (event) => {
+  const now = event.timeStamp;
+  if (event.target instanceof HTMLInputElement) return;
+  if ((event.key === "Enter" || event.key === " ") && now - typedAt < BURST_MS) {
+    event.preventDefault();
+    trouble = say("scanner-types");
+    showTrouble();
+  }
+  if (event.key.length === 1 && event.key !== " ") typedAt = now;
+  const keys = [...document.querySelectorAll(".key:not([hidden]):not(:disabled)")];
+  const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
+  const at = keys.indexOf(document.activeElement);
+  if (step && at >= 0) {
+    event.preventDefault();
+    keys[(at + step + keys.length) % keys.length].focus();
+  }
+  if (event.key === "Escape") back();
+}, true);
+
+let lock = null;
+
+async function stayAwake() {
+  if (!("wakeLock" in navigator) || document.visibilityState !== "visible") return;
+  try {
+    lock = await navigator.wakeLock.request("screen");
+    lock.addEventListener("release", () => (lock = null));
+  } catch {
+    lock = null; // the settings say that the screen may sleep
+  }
+}
+
+document.addEventListener("visibilitychange", () => {
+  stayAwake();
+  if (document.visibilityState === "visible" && picture) refresh();
+});
+
+async function begin() {
+  [language, setup] = [await loadWords(), await get("/api/setup")];
+  document.title = setup.bench;
+  sound.begin();
+  stayAwake();
+  addEventListener("resize", () => {
+    measure();
+    drawn.clear();
+    render();
+  });
+  picture = await get("/api/picture");
+  pictureAt = heardAt = performance.now();
+  if (!picture.places) picture = { ...picture, seq: picture.committed_seq, places: [], quiet: [], last_fish: [], planned: [] };
+  firstSeq = picture.seq ?? picture.committed_seq;
+  measure();
+  render();
+  measure();
+  follow(Math.max(0, firstSeq - OLDER));
+  setInterval(aliveOrNot, 500);
+  setInterval(refresh, POLL_MS);
+}
+
+begin();
