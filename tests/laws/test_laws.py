@@ -158,9 +158,9 @@ def test_law_02_said_means_saved(tmp_path: Path) -> None:
     worker.join(10)
     assert at_commit == [(0, 0)] * 3
     groups, _ = desk.heard.take(1)
-    assert [g[0].kind for g in groups] == ["started"]
+    assert [g.entries[0].kind for g in groups] == ["started"]
     assert len(answered) == 1
-    assert desk.rows("SELECT count(*) FROM entry")[0][0] == len(groups[0])
+    assert desk.rows("SELECT count(*) FROM entry")[0][0] == len(groups[0].entries)
 
 
 def test_law_03_no_global_current_fish() -> None:
@@ -223,7 +223,7 @@ def test_law_05_order_is_a_sequence_number(tmp_path: Path) -> None:
     groups, _ = again.heard.take(0)
     from thwart.announce.narrate import narrate
 
-    assert any("clock" in s.text for g in groups for s in narrate(g[0], g[1:]))
+    assert any("clock" in s.text for g in groups for s in narrate(g.entries[0], g.entries[1:]))
 
 
 def busy_day() -> Play:

@@ -12,7 +12,7 @@ SERVES: dict[str, tuple[str, ...]] = {"board": ("board",), "scale": ("scale",), 
 
 SILENT = {
     "outcome", "ready", "wanted", "withdrawn", "placed", "load", "loaded", "zeroed", "key", "question", "suspect", "judged",
-    "armed", "lapsed", "confirmed", "unopened", "container-void", "set-aside",
+    "armed", "lapsed", "confirmed", "unopened", "container-void", "set-aside", "printed",
     "learned", "taught", "relearned",
 }  # fmt: skip
 

@@ -1,21 +1,25 @@
-"""What committed entries sound like: one short sentence and one of five sounds each. Pure."""
+"""What committed entries sound like: one short sentence and one of five sounds each. Pure.
+
+Two tables say it all: how an input and how a decision is told, by its kind. The words are a language's; entries of an
+older version, without the arguments that words need, are told in the ledger's English.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from ..bench.words import WHY
 from ..entries import Entry
-from ..languages import Language
+from ..languages import DEFAULT, ENGLISH, Done, Language
 
 Sound = Literal["taken", "look", "asked", "next", "fault"]
+Body = Mapping[str, Any]
 
 #: What is told only to confirm what was just said: no reason to look up.
 _CONFIRMS = frozenset({
-    "as", "counting", "measurer", "pan", "parts", "piece", "planned", "pool", "recorder", "reopened", "resumed", "stager", "stands", "tag",
-    "tared",
+    "as", "counting", "counting-sex", "measurer", "pan", "parts", "piece", "pool", "printed", "printed-again", "recorder",
+    "reopened", "resumed", "resumed-who", "stager", "stands", "tag", "tared",
 })  # fmt: skip
 
 
@@ -28,143 +32,238 @@ class Said:
     place: str | None
     text: str
 
-    @property
-    def spoken(self) -> str:
-        """The text as a voice says it."""
-        return self.text
+
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """How an entry is told: the sound, a code of the table `announced`, what the code lacks beside the body."""
+
+    sound: Sound
+    code: str
+    more: Mapping[str, Any]
 
 
-def narrate(source: Entry, decisions: Sequence[Entry], words: Language | None = None) -> Iterator[Said]:
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """How an entry is told whose words come from elsewhere."""
+
+    sound: Sound
+    text: str
+
+
+Told = Telling | Ready | None
+
+
+def narrate(source: Entry, decisions: Sequence[Entry], words: Language = ENGLISH) -> Iterator[Said]:
     """The announcements of an input and the decisions that answer it, in order."""
-    if (said := _input(source)) is not None:
-        yield said
+    if source.kind in _INPUTS and (told := _INPUTS[source.kind](source)) is not None:
+        yield Said(source.seq, told.sound, None, words.say("announced", told.code, {**source.body, **told.more}))
     numbers: dict[str, int] = {}
     for d in decisions:
         number = d.body.get("number", d.body.get("args", {}).get("number"))
         if d.specimen_id and isinstance(number, int):
             numbers[d.specimen_id] = number
     for d in decisions:
-        if (told := _decision(source, d, numbers.get(d.specimen_id or ""))) is not None:
-            sound, text = told
-            yield Said(d.seq, sound, d.body.get("place"), text)
+        match _told(source, d, numbers.get(d.specimen_id or ""), words):
+            case Telling(sound, code, more):
+                yield Said(d.seq, sound, d.body.get("place"), _words_of(words, code, d.body, more))
+            case Ready(sound, text):
+                yield Said(d.seq, sound, d.body.get("place"), text)
 
 
-def _input(entry: Entry) -> Said | None:
-    b = entry.body
-    match entry.kind:
-        case "port":
-            if b["present"]:
-                return Said(entry.seq, "next", None, f"{b['instrument']} is there")
-            return Said(entry.seq, "fault", None, f"no {b['instrument']}" + (f": {b['reason']}" if b["reason"] else ""))
-        case "rejected" if b["mode"] == "streams" and set(b["reasons"]) == {"torn"}:
-            return None  # a stream is always torn where we begin to listen
-        case "rejected":
-            reasons = ", ".join(f"{n} × {reason}" for reason, n in b["reasons"].items())
-            text = f"{b['instrument']}: {b['size']} bytes rejected ({reasons})"
-            if b["mostly"]:
-                return Said(
-                    entry.seq, "fault", None, f"{text}; more than half of what it sends: are the line settings right?"
-                )
-            return Said(entry.seq, "look", None, text)
-        case "overflow":
-            return Said(
-                entry.seq, "fault", None, f"{b['instrument']}: {b['lost']} readings lost, the ledger couldn't follow"
-            )
-        case "started" if not entry.stamp.clock_ok:
-            return Said(
-                entry.seq,
-                "fault",
-                None,
-                "the clock stands before the last entry's time: order is kept, times are in doubt",
-            )
-        case _:
-            return None
-
-
-def _decision(source: Entry, d: Entry, number: int | None) -> tuple[Sound, str] | None:
+def _told(source: Entry, d: Entry, number: int | None, words: Language) -> Told:
     b = d.body
+    if d.kind in _DECISIONS:
+        return _DECISIONS[d.kind](b)
     match d.kind:
-        case "measured":
-            name = f" {b['measurand']}" + (f" {b['side']}" if b["side"] else "")
-            by_hand = "" if b["how"] == "instrument" else f" ({b['how']})"
-            again = ", again" if b["supersedes"] is not None else ""
-            return "taken", f"{b['number']}{name} {b['raw_value']} {b['raw_unit']}{by_hand}{again}"
-        case "asked":
-            return "asked", f"{b['text']}"
-        case "noted":
-            return "look", f"{b['text']}"
-        case "opened":
-            return "next", f"fish {b['number']}" + (f" ({b['species']})" if b["species"] else "")
-        case "closed":
-            return "next", f"{b['number']} {b['end']}"
-        case "ended":
-            return "taken", f"{b['number']} is {b['end']} now"
-        case "recalled":
-            return "next", f"{b['number']} in hand again"
-        case "container":
-            if b["state"] == "skipped":
-                return "look", f"container {b['number']} left out for good"
-            return "taken", f"container {b['number']} holds {b['fish']}"
-        case "coded":
-            value = b["code"] if b["code"] is not None else f"missing, {b['missing_reason']}"
-            return "taken", f"{b['number']} {b['field']} {value}"
-        case "missing":
-            return "taken", f"{b['number']} {b['name']} missing: {b['reason']}"
-        case "species":
-            return "taken", f"{b['number'] or 'next fish'} is {b['species']}"
-        case "moved":
-            return "next", f"{b['number']} goes on to {b['to']}"
-        case "took" | "back":
-            return "next", f"{b['number']} in hand"
-        case "parked":
-            return "next", f"{b['number']} set apart"
-        case "tagged":
-            return "taken", f"{b['number']} bears {b['tag']}"
-        case "tallied":
-            sex = f" {b['sex']}" if b["sex"] else ""
-            return "taken", f"{b['species']}{sex} {b['class_mm']} mm: {b['n']}"
-        case "pooled":
-            return "taken", f"{b['n']} {b['species'] or 'animals'} together {b['raw_value']} {b['raw_unit']}"
-        case "counted":
-            return "taken", f"{b['n']} counted"
-        case "structure":
-            got = " ".join(str(w) for w in (b["taken"], b["structure"], b["side"], b["condition"]) if w is not None)
-            return "taken", f"{b['number']} {got}"
-        case "container-moved" | "container-found" | "batch-planned" | "batch-dropped":
-            return "taken", b["text"]
-        case "mend":
-            return (
-                "look",
-                f"{b['number']} {b['measurand']} mended: {b['old_value'] or 'none'} → {b['new_value'] or 'none'}",
-            )
-        case "batch-noted":
-            return "taken", f"batch {b['batch']}: " + ", ".join(f"{k} {v}" for k, v in b["set"].items())
-        case "stood-by":
-            return "taken", f"{b['number']} stands"
-        case "batch":
-            return "next", b["text"]
-        case "practice":
-            return "next", "practice " + ("on: nothing of this reaches the results" if b["on"] else "off")
-        case "outcome":
-            return _outcome(source, b, number)
-        case "read-out" if b["texts"]:
-            return "look", "look before the tray goes: " + " · ".join(b["texts"])
+        case "asked" | "noted":
+            return Ready("asked" if d.kind == "asked" else "look", question(words, b["code"], b["args"], b["text"]))
         case "told":
-            return ("taken" if b["code"] in _CONFIRMS else "look"), b["text"]
-        case "undone":
-            return "taken", b["text"]
+            sound: Sound = "taken" if b["code"] in _CONFIRMS else "look"
+            return Ready(sound, _kept(words, "told", b["code"], b))
         case "refused":
-            return "look", b["text"]
+            return Ready("look", _kept(words, "refusals", b["code"], b))
+        case "read-out" if b["texts"]:
+            found = b.get("found") or [{"code": "", "args": {}}] * len(b["texts"])
+            texts = [question(words, f["code"], f["args"], t) for f, t in zip(found, b["texts"], strict=True)]
+            return Telling("look", "read-out", {"texts": Done(" · ".join(texts))})
+        case "batch":
+            return Ready("next", _batch(words, b))
+        case "outcome":
+            return _outcome(source, b, number, words)
         case _:
             return None
 
 
-def _outcome(source: Entry, b: dict[str, Any], number: int | None) -> tuple[Sound, str] | None:
-    if b["event"] not in ("same again", "load of a fish before", "unusable", "was the tray", "is the tare"):
-        return None  # told by the decision that goes with it
+def _words_of(words: Language, code: str, b: Body, more: Mapping[str, Any]) -> str:
+    if words.code == DEFAULT and "text" in b:
+        return str(b["text"])
+    try:
+        return words.say("announced", code, {**b, **more})
+    except KeyError:
+        return str(b["text"])
+
+
+def question(words: Language, code: str, args: Mapping[str, Any], text: str) -> str:
+    """The words of a question or note; `text` is the ledger's English."""
+    if words.code == DEFAULT:
+        return text
+    try:
+        if code in words.tables["questions"]:
+            return words.say("questions", code, _with_why(words, args)) + _hint(words, args)
+        return _finding(words, code, args)
+    except KeyError:
+        return text
+
+
+def _with_why(words: Language, args: Mapping[str, Any]) -> Mapping[str, Any]:
+    return {**args, "why": words.say("why", args["reason"], args)} if "reason" in args and "why" in args else args
+
+
+def _hint(words: Language, args: Mapping[str, Any]) -> str:
+    """What most likely led to a broken limit or order."""
+    if "likely" not in args:
+        return ""
+    of = {name.removeprefix("likely_"): value for name, value in args.items() if name.startswith("likely_")}
+    means = words.say("causes", args["likely"], of)
+    return f" · {words.say('findings', 'likely', {'means': means})} · {words.tables['advice'][args['likely']]}"
+
+
+def _finding(words: Language, code: str, args: Mapping[str, Any]) -> str:
+    """What a statistical check found. Raises KeyError where the entry lacks what the words need."""
+    means, advice = words.say("causes", code, args), words.tables["advice"][code]
+    if "found" not in args:  # a sequence test: what it found is the cause
+        return f"{means} · {advice}" + (f": `{args['repair']}`" if "repair" in args else "")
+    what = words.say("findings", args["found"], {**args, "means": means})
+    parts = [what] if args["found"] == "fault" else [what, words.say("findings", args["sure"], {"means": means})]
+    hint = _hint(words, args)
+    return f"{args['number']}: {' · '.join(parts)}" + (hint or f" · {advice}")
+
+
+def _kept(words: Language, table: str, code: str, b: Body) -> str:
+    if words.code == DEFAULT:
+        return str(b["text"])
+    try:
+        return words.say(table, code, _with_why(words, b["args"]))
+    except KeyError:
+        return str(b["text"])
+
+
+def _batch(words: Language, b: Body) -> str:
+    if words.code == DEFAULT and "text" in b:
+        return str(b["text"])
+    if b["op"] == "close":
+        return words.reckoning(b)
+    planned = b.get("planned")
+    return words.say("announced", f"batch-{b['op']}" + ("-other" if planned is not None else ""), b)
+
+
+#: Outcomes told by themselves; others are told by the decision that goes with them.
+_OUTCOMES = {
+    "same again": "doubled", "load of a fish before": "stale", "unusable": "refused", "was the tray": "tare",
+    "is the tare": "tare",
+}  # fmt: skip
+
+
+def _outcome(source: Entry, b: Body, number: int | None, words: Language) -> Told:
+    if b["event"] not in _OUTCOMES:
+        return None
     value = f"{source.body.get('value') or ''} {source.body.get('unit') or ''}".strip() or str(
         source.body.get("condition", "")
     )
-    why = WHY[b["why"]].format(number=number or "the fish before")
-    word = {"same again": "doubled", "load of a fish before": "stale", "unusable": "refused"}.get(b["event"], "tare")
-    return "look", f"{word}: {value} ({why})"
+    why = words.say("why", b["why"], {"number": number or "the fish before"})
+    return Telling("look", f"outcome-{_OUTCOMES[b['event']]}", {"value": value, "why": Done(why)})
+
+
+# ---- inputs --------------------------------------------------------------------------------------------------------
+
+
+def _port(entry: Entry) -> Telling:
+    b = entry.body
+    if b["present"]:
+        return Telling("next", "there", {})
+    return Telling("fault", "gone-reason" if b["reason"] else "gone", {})
+
+
+def _rejected(entry: Entry) -> Telling | None:
+    b = entry.body
+    if b["mode"] == "streams" and set(b["reasons"]) == {"torn"}:
+        return None  # a stream is always torn where we begin to listen
+    reasons = {"reasons": ", ".join(f"{n} × {reason}" for reason, n in b["reasons"].items())}
+    return Telling("fault", "rejected-mostly", reasons) if b["mostly"] else Telling("look", "rejected", reasons)
+
+
+def _started(entry: Entry) -> Telling | None:
+    return None if entry.stamp.clock_ok else Telling("fault", "clock", {})
+
+
+_INPUTS: Mapping[str, Callable[[Entry], Telling | None]] = {
+    "port": _port,
+    "rejected": _rejected,
+    "overflow": lambda entry: Telling("fault", "overflow", {}),
+    "started": _started,
+}
+
+
+# ---- decisions -----------------------------------------------------------------------------------------------------
+
+
+def _always(sound: Sound, code: str) -> Callable[[Body], Telling]:
+    return lambda b: Telling(sound, code, {})
+
+
+def _either(sound: Sound, code: str, other: str, key: str) -> Callable[[Body], Telling]:
+    """`other` where the body has something under `key`."""
+    return lambda b: Telling(sound, other if b.get(key) is not None else code, {})
+
+
+def _measured(b: Body) -> Telling:
+    code = "measured" + ("" if b["how"] == "instrument" else "-hand") + ("" if b["supersedes"] is None else "-again")
+    key = b["measurand"] + (f" {b['side']}" if b["side"] else "")
+    return Telling("taken", code, {"key": key, "value": b["raw_value"], "unit": b["raw_unit"]})
+
+
+def _container(b: Body) -> Telling:
+    skipped = b["state"] == "skipped"
+    return Telling("look" if skipped else "taken", "container-skipped" if skipped else "container", {})
+
+
+def _structure(b: Body) -> Telling:
+    got = " ".join(str(w) for w in (b["taken"], b["structure"], b["side"], b["condition"]) if w is not None)
+    return Telling("taken", "structure", {"got": got})
+
+
+def _mend(b: Body) -> Telling:
+    return Telling("look", "mend", {"old": b["old_value"] or "none", "new": b["new_value"] or "none"})
+
+
+_DECISIONS: Mapping[str, Callable[[Body], Telling]] = {
+    "measured": _measured,
+    "opened": _either("next", "opened", "opened-species", "species"),
+    "closed": _always("next", "closed"),
+    "ended": _always("taken", "ended"),
+    "recalled": _always("next", "recalled"),
+    "container": _container,
+    "container-moved": _always("taken", "container-moved"),
+    "container-found": _either("taken", "container-found", "container-found-fish", "fish"),
+    "coded": _either("taken", "coded-missing", "coded", "code"),
+    "missing": lambda b: Telling("taken", "missing", {"key": b["name"]}),
+    "species": _either("taken", "species-next", "species", "number"),
+    "moved": _always("next", "moved"),
+    "took": _always("next", "took"),
+    "back": _always("next", "back"),
+    "parked": _always("next", "parked"),
+    "tagged": _always("taken", "tagged"),
+    "tallied": _either("taken", "tallied", "tallied-sex", "sex"),
+    "pooled": lambda b: Telling("taken", "pooled", {"what": b["species"] or "animals"}),
+    "counted": _always("taken", "counted"),
+    "structure": _structure,
+    "mend": _mend,
+    "batch-noted": lambda b: Telling(
+        "taken", "batch-noted", {"pairs": ", ".join(f"{k} {v}" for k, v in b["set"].items())}
+    ),
+    "batch-planned": _always("taken", "batch-planned"),
+    "batch-dropped": _always("taken", "batch-dropped"),
+    "stood-by": _always("taken", "stood-by"),
+    "practice": lambda b: Telling("next", "practice-on" if b["on"] else "practice-off", {}),
+    "undone": lambda b: Telling("taken", "undone-redo" if b["redo"] else "undone", {}),
+}

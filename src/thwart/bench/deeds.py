@@ -7,7 +7,8 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from .. import units
-from . import mending, mends, pieces, row, tally, words
+from ..languages import ENGLISH
+from . import mending, mends, pieces, printing, row, tally, words
 from .acts import ACTS, HAND, MISSING_REASONS
 from .filling import (
     about,
@@ -61,6 +62,9 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
     if name == "mend":
         mends.mend(bench, body, args)
         return
+    if name == "printed":
+        printing.printed(bench, args)
+        return
     place = place_for(bench, body)
     here = bench.place(place)
     said = " ".join([name, *args])
@@ -68,22 +72,23 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
         if args and not act.usage:
             raise usage(name)
         if here.armed == said and _bounced(bench, body, here):
-            bench.decide(
-                "told", None, place=place, code="armed", text=words.ARMED.format(act=said, what="").replace(" :", ":")
-            )
+            bench.tell(None, place=place, code="armed-act", act=said)
             return
         if here.armed != said:
             fish = bench.in_hand(place) if name == "slide" else _ended(bench, place, name, args)
             until = bench.input.stamp.mono_ns + ARMED_NS
             ident, what = (fish.specimen_id, str(fish.number)) if fish is not None else (None, "")
             bench.decide("armed", ident, place=place, said=said, until_ns=until)
-            text = words.ARMED.format(act=words.shown(said) if args else name, what=what).replace(" :", ":")
-            bench.decide("told", ident, place=place, code="armed", text=text)
+            shown = words.shown(said)
+            if what:
+                bench.tell(ident, place=place, code="armed", act=shown, what=what)
+            else:
+                bench.tell(ident, place=place, code="armed-act", act=shown)
             return
     if here.armed is not None:
         bench.decide("lapsed", None, place=place)
         if name == "undo":  # it wasn't done yet: that is all there is to take back
-            bench.decide("told", None, place=place, code="lapsed", text=f"{here.armed} isn't done")
+            bench.tell(None, place=place, code="lapsed", act=here.armed)
             return
     DEEDS[name](bench, place, args)
 
@@ -119,7 +124,7 @@ def _batch(bench: Bench, body: Mapping[str, Any], args: Sequence[str]) -> None:
             known = _known_batch(bench, name)
             if known.opened_utc is not None:
                 raise Refusal("batch-begun", batch=known.batch)
-            bench.decide("batch-dropped", None, batch=known.batch, text=f"batch {known.batch} doesn't come")
+            bench.decide("batch-dropped", None, batch=known.batch, text=words.say(words.ANNOUNCED, "batch-dropped", {"batch": known.batch}))
         case ["note", name, *rest] if rest and all("=" in word for word in rest):
             known = _known_batch(bench, name)
             known_of = _known_of_batch(bench, known.batch, rest)
@@ -175,9 +180,9 @@ def _batch_plan(bench: Bench, name: str, species: str | None, pairs: Sequence[st
     if species is not None:
         planned["species"] = mends.known_species(bench, species)
     if known is not None and all(getattr(known, n) == planned.get(n) for n in (*BATCH_KEYS.values(), "species")):
-        bench.decide("told", None, place=None, code="planned", text=f"batch {name} is planned so already")
+        bench.tell(None, place=None, code="planned", batch=name)
         return
-    bench.decide("batch-planned", None, batch=name, set=planned, text=f"batch {name} planned")
+    bench.decide("batch-planned", None, batch=name, set=planned, text=words.say(words.ANNOUNCED, "batch-planned", {"batch": name}))
 
 
 def _known_of_batch(bench: Bench, batch: str, pairs: Sequence[str]) -> dict[str, Any]:
@@ -216,12 +221,7 @@ def _no_circle(bench: Bench, batch: str, parent: str | None) -> None:
 
 
 def _batch_text(op: str, name: str, place: str) -> str:
-    texts = {
-        "open": f"batch {name} open",
-        "reopen": f"batch {name} open again",
-        "join": f"batch {name} open at {place} too",
-    }
-    return texts[op]
+    return words.say(words.ANNOUNCED, f"batch-{op}", {"batch": name, "place": place})
 
 
 def _free(bench: Bench, places: Sequence[str]) -> list[str]:
@@ -252,12 +252,17 @@ def _batch_open(bench: Bench, places: Sequence[str], name: str, species: str | N
         species = mends.known_species(bench, species)
     for at, place in enumerate(free):
         op = "join" if at or begun else "open"
+        planned = None
         text = _batch_text(op, name, place)
         if op == "open" and known is not None and species not in (None, known.species) and known.species is not None:
-            text += f", of {species}: {known.species} was planned"
+            planned = known.species
+            text = words.say(
+                words.ANNOUNCED, "batch-open-other", {"batch": name, "species": species, "planned": planned}
+            )
         bench.decide(
-            "batch", None, place=place, op=op, batch=name, species=species, practice=bench.desk.practice, text=text
-        )
+            "batch", None, place=place, op=op, batch=name, species=species, practice=bench.desk.practice,
+            planned=planned, text=text,
+        )  # fmt: skip
     _open_at(bench, free)
     return name
 
@@ -278,7 +283,7 @@ def _batch_close(bench: Bench, places: Sequence[str], reason: str) -> None:
             keep_for_later(bench, place)
             read_out(bench, place)
         for place in everywhere[:-1]:
-            bench.decide("batch", None, place=place, op="leave", batch=name, text=f"batch {name} closes")
+            bench.decide("batch", None, place=place, op="leave", batch=name, text=words.say(words.ANNOUNCED, "batch-leave", {"batch": name}))
         bench.decide(
             "batch", None, place=everywhere[-1], op="close", batch=name, reason=reason, **_reckoning(bench, name)
         )
@@ -307,15 +312,11 @@ def _reckoning(bench: Bench, name: str) -> dict[str, Any]:
     void = sorted(s.number for s in fishes if s.end == "void")
     count = sum(end not in ("void", "same-as") for end in ends)
     first, last = (labels[0], labels[-1]) if labels else (None, None)
-    text = f"batch {name}: {count} fish, {ends.count('incomplete')} incomplete"
-    text += f"; containers {first} to {last}" if labels else "; no containers"
-    text += f"; void {', '.join(map(str, void))}" if void else "; none void"
-    text += f"; skipped {', '.join(skipped)}" if skipped else ""
-    text += f"; not seen {', '.join(unseen)}" if unseen else ""
-    return {
+    found = {
         "fish": count, "incomplete": ends.count("incomplete"), "first": first, "last": last, "void": void,
-        "skipped": skipped, "unseen": unseen, "text": text,
+        "skipped": skipped, "unseen": unseen,
     }  # fmt: skip
+    return {**found, "text": ENGLISH.reckoning({**found, "batch": name})}
 
 
 def _practice(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -353,8 +354,7 @@ def _next(bench: Bench, place: str, args: Sequence[str]) -> None:
             _start_with(bench, place, starts)
         return
     if fish is not None and not fish.given:
-        text = f"{fish.number} has no readings yet: still {fish.number}"
-        bench.decide("told", fish.specimen_id, place=place, code="next-nothing", text=text)
+        bench.tell(fish.specimen_id, place=place, code="next-nothing", number=fish.number)
         return
     if starts is not None:
         answer(bench, [q for q in bench.open_questions(place) if q.about == starts.seq])
@@ -387,8 +387,7 @@ def _next_in_row(bench: Bench, place: str, fish: Specimen | None, starts: Readin
         else:
             row.go_on(bench, place, fish)
     elif starts is None:
-        text = f"{fish.number} has no readings yet: still {fish.number}"
-        bench.decide("told", fish.specimen_id, place=place, code="next-nothing", text=text)
+        bench.tell(fish.specimen_id, place=place, code="next-nothing", number=fish.number)
 
 
 def _leaves(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -559,7 +558,7 @@ def _again(bench: Bench, place: str, args: Sequence[str]) -> None:
         if last is None:
             raise Refusal("nothing-waiting", act="again")
         bench.decide("placed", last.specimen_id, place=place, set={"reopened": last.key})
-        bench.decide("told", last.specimen_id, place=place, code="reopened", text=f"{last.number}: {last.key} again")
+        bench.tell(last.specimen_id, place=place, code="reopened", number=last.number, key=last.key)
         return
     reading = bench.need(Reading, here.waiting)
     owner = bench.need(Specimen, reading.specimen_id or "")
@@ -640,7 +639,7 @@ def _stands(bench: Bench, place: str, args: Sequence[str]) -> None:
             "stood-by", m.specimen_id, place=place, measurement=m.seq, number=m.number, reason=" ".join(args) or None
         )
     else:
-        bench.decide("told", q.specimen_id, place=place, code="stands", text="so it is")
+        bench.tell(q.specimen_id, place=place, code="stands")
 
 
 def _questioned(bench: Bench, place: str) -> Question:
@@ -665,7 +664,7 @@ def _as(bench: Bench, place: str, args: Sequence[str]) -> None:
     fish = fish_in_hand(bench, place, "as")
     slot = slot_named(bench, "as", said_key(args), fish)
     bench.decide("placed", fish.specimen_id, place=place, set={"route_as": slot.key})
-    bench.decide("told", fish.specimen_id, place=place, code="as", text=f"the next reading is {slot.key}")
+    bench.tell(fish.specimen_id, place=place, code="as", key=slot.key)
 
 
 def _value(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -754,7 +753,7 @@ def _tared(bench: Bench, place: str, args: Sequence[str]) -> None:
             _was_tray(bench, place, reading)
         masses = [r.base_value for r in readings if Decimal(r.base_value or "0") > 0]
         bench.decide("load", None, instrument=name, tared=[place], tray=masses[-1] if masses else None)
-    bench.decide("told", None, place=place, code="tared", text="tared: the next load is a fish")
+    bench.tell(None, place=place, code="tared")
 
 
 def _lying(bench: Bench, place: str, setup: InstrumentSetup) -> list[Reading] | None:
@@ -829,7 +828,7 @@ def _pause(bench: Bench, place: str, args: Sequence[str]) -> None:
     answer(bench, [q for q in bench.open_questions(place) if q.kind == "hosing"])
     now = bench.input.stamp.mono_ns
     bench.decide("placed", None, place=place, set={"paused": True, "paused_ns": now})
-    bench.decide("told", None, place=place, code="paused", text="paused: readings are loose")
+    bench.tell(None, place=place, code="paused")
 
 
 def _resume(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -844,8 +843,7 @@ def _resume(bench: Bench, place: str, args: Sequence[str]) -> None:
     if long and people:
         fields |= {"measurer": None, "recorder": None, "stager": None}
     bench.decide("placed", None, place=place, set=fields)
-    text = "resumed" + (": who measures, who records?" if long and people else "")
-    bench.decide("told", None, place=place, code="resumed", text=text)
+    bench.tell(None, place=place, code="resumed-who" if long and people else "resumed")
 
 
 def _person(role: str) -> Deed:
@@ -854,7 +852,7 @@ def _person(role: str) -> Deed:
             raise usage(role)
         name = " ".join(args)
         bench.decide("placed", None, place=place, set={role: name})
-        bench.decide("told", None, place=place, code=role, text=f"{role}: {name}")
+        bench.tell(None, place=place, code=role, name=name)
 
     return deed
 
@@ -869,7 +867,8 @@ def _undo(bench: Bench, place: str, args: Sequence[str]) -> None:
     knot = bench.entangled(place, memento)
     if knot is not None:
         raise Refusal("undo-elsewhere", number=knot.number)
-    text = f"done again: {bench.redo_label(place)}" if redo else f"taken back: {memento.label}"
+    label = bench.redo_label(place) if redo else memento.label
+    text = words.say(words.ANNOUNCED, "undone-redo" if redo else "undone", {"label": label})
     loose = (
         []
         if redo
@@ -882,7 +881,7 @@ def _undo(bench: Bench, place: str, args: Sequence[str]) -> None:
         for thing in (*pair, bench.objects.get(key)):
             if isinstance(thing, Specimen):
                 standing(bench, thing)  # its worst verdict will be told anew
-    bench.decide("undone", None, place=place, of=memento.input_seq, redo=redo, text=text)
+    bench.decide("undone", None, place=place, of=memento.input_seq, redo=redo, label=label, text=text)
     for seq in loose if bench.setup.protocol.flow != "tally" else ():  # a touch taken back is no fish's to look for
         reading = bench.need(Reading, seq)
         if reading.outcome == "loose":

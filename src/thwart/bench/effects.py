@@ -190,6 +190,10 @@ def _batch_dropped(bench: Bench, entry: Entry) -> None:
     bench.drop(("batch", entry.body["batch"]))
 
 
+def _printed(bench: Bench, entry: Entry) -> None:
+    bench.put(replace(bench.desk, printed=tuple(entry.body["ranges"])))
+
+
 def _practice(bench: Bench, entry: Entry) -> None:
     bench.put(replace(bench.desk, practice=entry.body["on"]))
     _touch(bench, entry)
@@ -726,6 +730,7 @@ EFFECTS: Mapping[str, Effect] = {
     "batch-planned": _batch_planned,
     "batch-dropped": _batch_dropped,
     "practice": _practice,
+    "printed": _printed,
     "opened": _opened,
     "unopened": _unopened,
     "confirmed": _confirmed,

@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from .. import units
+from ..checks.state import FIRST
 from . import words
 from .judging import STATISTICAL, Finding, New, Opinion, judge, opinion, opinion_again
 from .protocol import Slot
@@ -191,7 +192,7 @@ def fill(
 def _say(bench: Bench, place: str, specimen: Specimen, said: Opinion, seq: int, *, aloud: bool) -> None:
     """Ask or note what was found of a value; where it says again what was questioned, that stands, and nothing is asked."""
     if said.untold is not None and all(m.verdict != 2 or m.seq == seq for m in standing(bench, specimen).values()):
-        bench.decide("told", specimen.specimen_id, place=place, code="no_model", text=said.untold)
+        bench.tell(specimen.specimen_id, place=place, code="no_model", state=said.untold, first=FIRST)
     for finding in said.findings:
         if finding.statistical and finding.verdict == 3:
             _suspect_too(bench, specimen, finding, seq)

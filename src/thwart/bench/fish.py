@@ -5,7 +5,6 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from . import words
 from .filling import ask, lacking, said_value, settle_ready, standing
 from .judging import Finding
 from .kernel import Refusal
@@ -45,8 +44,7 @@ def open_next(bench: Bench, place: str, *, by: str) -> None:
         return
     if _next_number(bench) is None:
         numbers = bench.setup.protocol.numbers
-        text = words.say(words.REFUSALS, "numbers-used-up", {"first": numbers.first, "last": numbers.last})
-        bench.decide("told", None, place=place, code="numbers-used-up", text=text)
+        bench.tell(None, place=place, code="numbers-used-up", first=numbers.first, last=numbers.last)
     elif bench.ids_left():
         open_fish(bench, place, by=by)
 
@@ -129,8 +127,7 @@ def keep_for_later(bench: Bench, place: str) -> None:
         if not answered and asked_of is not None:
             kept.add(asked_of.number)
     if kept:
-        text = f"keep {', '.join(map(str, sorted(kept)))} for later"
-        bench.decide("told", None, place=place, code="kept", text=text)
+        bench.tell(None, place=place, code="kept", numbers=", ".join(map(str, sorted(kept))))
 
 
 def leave_behind(bench: Bench, place: str) -> None:
@@ -159,7 +156,8 @@ def read_out(bench: Bench, place: str) -> None:
     quiet = [q for q in bench.live_questions() if q.place == place and q.state == "quiet"]
     numbers = [bench.need(Specimen, i).number for i in here.tray]
     bench.decide(
-        "read-out", None, place=place, numbers=numbers, questions=[q.seq for q in quiet], texts=[q.text for q in quiet]
+        "read-out", None, place=place, numbers=numbers, questions=[q.seq for q in quiet], texts=[q.text for q in quiet],
+        found=[{"code": q.kind, "args": dict(q.args)} for q in quiet],
     )  # fmt: skip
 
 

@@ -269,7 +269,7 @@ def _of_fish(
             order = found.cause == "order"
             pair = (found.arguments["small"], found.arguments["large"]) if order else found.pair
             if found.cause == "no_model":
-                untold = found.text
+                untold = found.arguments["state"]
             elif pair and (name not in pair or (order and again)):
                 past = pair[0]  # judged when its values came: look past it
             elif order:

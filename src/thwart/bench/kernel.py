@@ -89,7 +89,7 @@ _UNDOABLE_KINDS = (
 )
 #: Fields undo leaves as they are: numbers never run backwards, interruptions stay counted, a pedal stays pressed.
 _KEPT: dict[str, frozenset[str]] = {
-    "desk": frozenset({"next_number", "free_numbers", "asked", "asked_statistical", "fish_closed", "started_seq", "boot", "config_sha256"}),
+    "desk": frozenset({"next_number", "free_numbers", "asked", "asked_statistical", "fish_closed", "started_seq", "boot", "config_sha256", "printed"}),
     "place": frozenset({"last_input", "last_key_ns", "armed", "armed_until_ns", "paused_ns"}),
 }  # fmt: skip
 #: Fields that count: undo takes its part off, whatever was added since.
@@ -342,6 +342,11 @@ class Bench:
         self._apply(entry)
         return entry.seq
 
+    def tell(self, specimen_id: str | None, /, *, place: str | None, code: str, **args: Any) -> int:
+        """Tell a person something, by its code in the languages' table `told`. Changes nothing. Returns its seq."""
+        text = words.say(words.TOLD, code, args)
+        return self.decide("told", specimen_id, place=place, code=code, args=_plain(args), text=text)
+
     def _bring(self, specimen_id: str, body: Mapping[str, Any]) -> None:
         """Bring back into memory what a decision about a specimen may touch: its values, codes, containers."""
         specimen = self.get(Specimen, specimen_id)
@@ -360,12 +365,12 @@ class Bench:
             if ("container", label) not in self.objects:
                 self.get(Container, label)
 
-    def spoilt(self, entry: Entry, text: str) -> tuple[list[Entry], dict[Key, Object | None]]:
-        """After `take` failed by a fault of the program: put back what it did, and keep the input undecided."""
+    def spoilt(self, entry: Entry, fault: str) -> tuple[list[Entry], dict[Key, Object | None]]:
+        """After `take` failed by a fault of the program (its name): put back what it did, and keep the input undecided."""
         self._roll_back()
         if entry.kind == "reading":
             self.decide("outcome", None, reading=entry.seq, event="unusable", why="fault", place=None)
-        self.decide("told", None, place=None, code="fault", text=text)
+        self.tell(None, place=None, code="fault", fault=fault)
         decisions = self._decisions
         return decisions, self._finish()
 

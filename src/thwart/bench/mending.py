@@ -59,7 +59,7 @@ def move(bench: Bench, place: str, args: Sequence[str]) -> None:
     fish = bench.need(Specimen, held.specimen_id)
     bench.decide(
         "container-moved", fish.specimen_id, place=place, number=fish.number, old=old, new=new, state="torn",
-        text=f"{fish.number}: from container {old} to {new}",
+        text=words.say(words.ANNOUNCED, "container-moved", {"number": fish.number, "old": old, "new": new}),
     )  # fmt: skip
     found_home(bench, new)
     _mended(bench, place, fish, "container", old, new, "container moved")
@@ -123,7 +123,7 @@ def found(bench: Bench, place: str, args: Sequence[str]) -> None:
     bench.decide(
         "container-found", None if fish is None else fish.specimen_id, place=place, number=label, kind=containers.kind,
         structure=containers.structure, dried=containers.dried, state=state, reason=reason,
-        text=f"container {label}: {what}" + ("" if fish is None else f", of {fish.number}"),
+        what=what, fish=None if fish is None else fish.number, text=_found_text(label, what, fish),
     )  # fmt: skip
     if fish is not None:
         assert known is not None
@@ -133,6 +133,12 @@ def found(bench: Bench, place: str, args: Sequence[str]) -> None:
         ask(bench, place, None, Finding("orphan", 3, {"label": label}), about=None, quiet=True)
     else:
         found_home(bench, label)
+
+
+def _found_text(label: str, what: str, fish: Specimen | None) -> str:
+    if fish is None:
+        return words.say(words.ANNOUNCED, "container-found", {"number": label, "what": what})
+    return words.say(words.ANNOUNCED, "container-found-fish", {"number": label, "what": what, "fish": fish.number})
 
 
 def _given_to(bench: Bench, place: str, label: str, fish: Specimen) -> None:

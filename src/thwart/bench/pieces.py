@@ -50,8 +50,7 @@ def parts(bench: Bench, place: str, args: Sequence[str]) -> None:
     slot, n = slot_named(bench, "parts", said_key(args[:-1]), fish), _count("parts", args[-1])
     state = {"parts_of": slot.key, "parts_left": n, "parts_values": []}
     bench.decide("placed", fish.specimen_id, place=place, set=state)
-    text = f"{fish.number}: the next {n} readings are pieces of {slot.key}"
-    bench.decide("told", fish.specimen_id, place=place, code="parts", text=text)
+    bench.tell(fish.specimen_id, place=place, code="parts", number=fish.number, n=n, key=slot.key)
 
 
 def piece(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str, specimen: Specimen) -> bool:
@@ -65,8 +64,10 @@ def piece(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str, sp
     bench.decide("outcome", specimen.specimen_id, reading=reading.seq, event="is a piece", place=place)
     if left:
         bench.decide("placed", specimen.specimen_id, place=place, set={"parts_left": left, "parts_values": values})
-        text = f"{specimen.number}: piece {len(values)} of {slot.key} {reading.value} {reading.unit}, {left} to come"
-        bench.decide("told", specimen.specimen_id, place=place, code="piece", text=text)
+        bench.tell(
+            specimen.specimen_id, place=place, code="piece", number=specimen.number, nth=len(values), key=slot.key,
+            value=reading.value, unit=reading.unit, left=left,
+        )  # fmt: skip
         return True
     state: dict[str, Any] = {"parts_of": None, "parts_left": 0, "parts_values": []}
     bench.decide("placed", specimen.specimen_id, place=place, set=state)
@@ -85,7 +86,7 @@ def pool(bench: Bench, place: str, args: Sequence[str]) -> None:
     n = _count("pool", args[0])
     _batch_here(bench, place)
     bench.decide("placed", None, place=place, set={"pool": n})
-    bench.decide("told", None, place=place, code="pool", text=f"the next mass is for {n} animals")
+    bench.tell(None, place=place, code="pool", n=n)
 
 
 def pooled(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str) -> bool:
@@ -129,7 +130,7 @@ def pan(bench: Bench, place: str, args: Sequence[str]) -> None:
     if args[0] not in pans:
         raise Refusal("unknown-pan", name=words.shown(args[0]), near=near(args[0], pans))
     bench.decide("placed", None, place=place, set={"pan": args[0]})
-    bench.decide("told", None, place=place, code="pan", text=f"pan {args[0]}")
+    bench.tell(None, place=place, code="pan", pan=args[0])
 
 
 def pan_changed(bench: Bench, place: str, by: Decimal, division: Decimal) -> str | None:
@@ -157,5 +158,4 @@ def knock(bench: Bench, place: str, args: Sequence[str]) -> None:
     for m in standing:
         bench.need(Specimen, m.specimen_id)
         bench.decide("suspect", m.specimen_id, measurement=m.seq, cause="knock")
-    text = f"knocked: {len(standing)} masses since the last good zero are suspect; check the scale"
-    bench.decide("told", None, place=place, code="knock", text=text)
+    bench.tell(None, place=place, code="knock", n=len(standing))

@@ -100,8 +100,7 @@ def go_on(bench: Bench, place: str, specimen: Specimen) -> None:
     if len(bench.place(to.place).queue) >= to.queue:
         if bench.place(place).stays != specimen.specimen_id:
             bench.decide("placed", specimen.specimen_id, place=place, set={"stays": specimen.specimen_id})
-            text = f"{specimen.number} stays: no room before {to.place}"
-            bench.decide("told", specimen.specimen_id, place=place, code="stays", text=text)
+            bench.tell(specimen.specimen_id, place=place, code="stays", number=specimen.number, to=to.place)
         return
     _pass_on(bench, place, to.place, specimen)
 
@@ -181,7 +180,7 @@ def tagged(bench: Bench, place: str, tag: str) -> None:
         bench.decide("tagged", fish.specimen_id, place=place, number=fish.number, tag=tag)
         return
     if here.in_hand == bearer.specimen_id:
-        bench.decide("told", bearer.specimen_id, place=place, code="tag", text=f"{bearer.number} it is")
+        bench.tell(bearer.specimen_id, place=place, code="tag", number=bearer.number)
         return
     stays = _done_before(bench, place, bearer)
     if bearer.specimen_id not in here.queue and stays is None:

@@ -16,7 +16,7 @@ from .mending import found_home
 from .parts import place_for
 from .setup import DEAD_TIME_NS, HOSING_NS, HOSING_TOUCHES, InstrumentSetup
 from .state import Container, Instrument, Measurement, Place, Reading, Specimen
-from .words import WHY, shown
+from .words import WHY, say, shown
 
 if TYPE_CHECKING:
     from .kernel import Bench
@@ -139,12 +139,14 @@ def _loose(bench: Bench, reading: Reading, place: str | None, why: str, owner: S
         owner = bench.get(Specimen, previous) if previous is not None else None
     ident = owner.specimen_id if owner else None
     bench.decide("outcome", ident, reading=reading.seq, event="belongs to none", why=why, place=place)
-    words_ = WHY[why].format(number=owner.number if owner else "the fish before")
+    # `reason` is the code of `why`, whose words another language has too.
+    number = owner.number if owner else "the fish before"
+    args = {"reason": why, "number": number, "why": say(WHY, why, {"number": number})}
     if why in ("paused", "no-batch"):
-        text = f"loose: {reading.value or reading.raw} {reading.unit or ''}".rstrip() + f" ({words_})"
-        bench.decide("told", None, place=place, code="loose", reading=reading.seq, text=text)
+        value = f"{reading.value or reading.raw} {reading.unit or ''}".rstrip()
+        bench.tell(None, place=place, code="loose", value=value, reading=reading.seq, **args)
         return
-    finding = Finding("loose", 3, {**said_value(reading), "why": words_})
+    finding = Finding("loose", 3, {**said_value(reading), **args})
     at = place or next(iter(_places(bench, reading)), None)
     ask(bench, at, owner, finding, about=reading.seq, quiet=True)
 

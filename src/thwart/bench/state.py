@@ -365,6 +365,8 @@ class Desk(msgspec.Struct, frozen=True, gc=False):
     """The state of the ration of questions, as a line of numbers."""
     trays: tuple[str, ...] = ()
     """Masses in g that were tared lately: trays that may not be tared the next time."""
+    printed: tuple[str, ...] = ()
+    """Ranges of labels that were printed, each `FIRST LAST`."""
 
     @property
     def id(self) -> str:

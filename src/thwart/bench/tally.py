@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from .. import units
 from .filling import answer, ask, said_value
@@ -112,8 +112,11 @@ def stick(bench: Bench, place: str, *, species: str | None = None, sex: str | No
     if species is not None:
         bench.decide("placed", None, place=place, set={"tally_species": species})
     here = bench.place(place)
-    text = f"counting {species_of(bench, place)}" + (f", {here.tally_sex}" if here.tally_sex else "")
+    code = "counting"
+    args: dict[str, Any] = {"species": species_of(bench, place)}
+    if here.tally_sex:
+        code, args = f"{code}-sex", {**args, "sex": here.tally_sex}
     waiting = bench.need(Reading, here.waiting) if here.waiting is not None else None
     if waiting is not None and species is not None and _beyond(bench, waiting, place) is None:
-        text += f"; {waiting.value} {waiting.unit} waits: `stands` counts it, or touch it again"
-    bench.decide("told", None, place=place, code="counting", text=text)
+        code, args = f"{code}-waits", {**args, "value": waiting.value, "unit": waiting.unit}
+    bench.tell(None, place=place, code=code, **args)

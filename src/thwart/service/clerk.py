@@ -222,8 +222,8 @@ def _answered(reply: Callable[[Any], None], value: Any) -> Callable[[Any], None]
 
 
 def fault_text(fault: Exception) -> str:
-    """What is told of an input whose rules failed."""
-    return f"a fault of this program, {type(fault).__name__}: the input is stored undecided"
+    """What a fault is called where an input's rules failed."""
+    return type(fault).__name__
 
 
 def resumed(setup: Setup, ledger: Ledger) -> Bench:

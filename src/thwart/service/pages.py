@@ -8,11 +8,13 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ..announce.feed import Committed, Feed
+from ..announce.narrate import question
 from ..announce.web.gate import PAIRING_S, ROLES, Gate
 from ..announce.web.guard import Entrance, loopback
 from ..announce.web.listening import Door, bind
 from ..config import BENCH_FILE, Configured, TabletConfig
 from ..errors import ConfigError, ThwartError
+from ..languages import language
 from .counts import tallied
 
 if TYPE_CHECKING:
@@ -98,10 +100,14 @@ class Pages:
         return self._service.act(act, args, place, "page")
 
     def picture(self) -> Mapping[str, Any]:
-        """What `thwart status` shows, and the alarms."""
-        alarms = [alarm.to_json(True, self._service.configured.config.language) for alarm in self.feed.alarms.values()]
+        """What `thwart status` shows, and the alarms, in the bench's language."""
+        words = language(self._service.configured.config.language)
+        alarms = [alarm.to_json(True, words.code) for alarm in self.feed.alarms.values()]
         status = self._service.status()
         held = status.pop("held") or {}
+        for asked in (held.get("quiet", []), *(place["questions"] for place in held.get("places", []))):
+            for q in asked:
+                q["text"] = question(words, q["cause"], q["args"], q["text"])
         counts = tallied(self._service.ledger.path, held["batches"]) if self._tallies and held else []
         return {**held, **status, "seq": held.get("seq"), "alarms": alarms, "counts": counts}
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from tests.benchkit import FORKED, SOLO, Play, check, refused
 from thwart.bench.acts import ACTS, HAND, MISSING_REASONS
-from thwart.bench.words import ARMED, QUESTIONS, REFUSALS, WHY, say, shown
+from thwart.bench.words import ANNOUNCED, QUESTIONS, REFUSALS, TOLD, WHY, say, shown
 
 BUDGET = settings(max_examples=80, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 
@@ -118,7 +118,7 @@ def test_a_number_of_many_digits_is_no_fish() -> None:
     assert refused(Play().act("recall " + "9" * 5000)) == "unknown-fish"
 
 
-@pytest.mark.parametrize("table", [QUESTIONS, REFUSALS, WHY, {"armed": ARMED}])
+@pytest.mark.parametrize("table", [QUESTIONS, REFUSALS, WHY, TOLD, ANNOUNCED])
 def test_a_code_without_its_arguments_is_a_fault_of_the_program(table: dict[str, str]) -> None:
     for code, words in table.items():
         if "{" in words:
