@@ -8,14 +8,16 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from . import tomlfile, units
 from .bench.acts import ACTS
+from .bench.printing import Series
 from .bench.protocol import Measurand, Name, Protocol
 from .bench.protocol import read as read_protocol
 from .bench.setup import InstrumentSetup, Setup
 from .errors import ConfigError, ThwartError
+from .paper.grid import LabelSheet
 from .ports import LineSettings, Poll, Replay, Spec, UsbDevice, parse_spec
 from .profiles import Profile, find_profile, load_profile
 from .tomlfile import Strict
@@ -79,6 +81,27 @@ class PageConfig(Strict):
     tablet: TabletConfig | None = None
 
 
+class LabelsConfig(Strict):
+    """The labels this bench prints: its share of the protocol's series, and its own sheets."""
+
+    share: Annotated[str, Field(pattern=r"^[1-9][0-9]?/[1-9][0-9]?$")] | None = None
+    sheets: Mapping[str, LabelSheet] = {}
+
+    @field_validator("share")
+    @classmethod
+    def _some(cls, share: str | None) -> str | None:
+        if share is not None and not _part(share)[0] <= _part(share)[1]:
+            raise ValueError(
+                "write it as the part and the number of benches, '1/1' for the only one, '2/3' for the second of three"
+            )
+        return share
+
+
+def _part(share: str) -> tuple[int, int]:
+    nth, _, of = share.partition("/")
+    return int(nth), int(of)
+
+
 class BenchConfig(Strict):
     """The file `bench.toml`."""
 
@@ -89,6 +112,8 @@ class BenchConfig(Strict):
     control_port: Annotated[int, Field(ge=0, le=65535)] = 0
     language: Literal["en", "de"] = "en"
     page: PageConfig = PageConfig()
+    people: tuple[Annotated[str, Field(pattern=r"^[a-z][a-z0-9_-]*$")], ...] = ()
+    labels: LabelsConfig = LabelsConfig()
     instruments: Mapping[Name, InstrumentConfig] = {}
 
     @model_validator(mode="after")
@@ -176,6 +201,10 @@ def read_bench(folder: Path) -> Configured:
             problems.append(tomlfile.told(str(path), lines, ("instruments", name, key), fault) if key else fault)
     if config is not None and protocol is not None:
         problems += _misplaced(config, protocol, protocol_path)
+        try:
+            protocol = _sharing(config.labels.share, protocol)
+        except ValueError as error:
+            problems.append(tomlfile.told(str(path), lines, ("labels", "share"), str(error)))
         if len(wired) == len(config.instruments):  # else what is missing may be what has a fault
             problems += _unserved(config, protocol, wired, protocol_path)
     tomlfile.complain(str(path), problems)
@@ -183,6 +212,17 @@ def read_bench(folder: Path) -> Configured:
     assert protocol is not None
     setups = {w.name: _setup(w, config.instruments[w.name]) for w in wired}
     return Configured(folder, config, protocol, tuple(wired), Setup(config.name, protocol, config.places, setups))
+
+
+def _sharing(share: str | None, protocol: Protocol) -> Protocol:
+    """The protocol with the bench's share as its series of containers. Raises ValueError where there can't be one."""
+    if share is None:
+        return protocol
+    if protocol.containers is None:
+        raise ValueError("the protocol has no containers to share labels of")
+    first, last = Series(protocol.containers).part(*_part(share))
+    containers = protocol.containers.model_copy(update={"first": first, "last": last})
+    return protocol.model_copy(update={"containers": containers})
 
 
 def _misplaced(config: BenchConfig, protocol: Protocol, path: Path) -> Iterator[str]:

@@ -89,6 +89,8 @@ def test_the_policy_is_described_row_by_row() -> None:
         ("Keys", "##", config.BenchConfig),
         ("`[page]`", "###", config.PageConfig),
         ("`[page.tablet]`", "###", config.TabletConfig),
+        ("`[labels]`", "###", config.LabelsConfig),
+        ("`[labels.sheets.NAME]`", "###", config.LabelSheet),
         ("`[instruments.NAME]`", "###", config.InstrumentConfig),
         ("`[instruments.NAME.line]`", "###", config.LineOverride),
     ],

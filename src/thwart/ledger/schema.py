@@ -182,6 +182,7 @@ def statements() -> dict[str, str]:
     made = {"entry": ENTRY_TABLE, **ENTRY_TRIGGERS, **OTHER_TABLES}
     # Costs nothing until there is a mend, and spares the `mends` view a walk through all entries.
     made["entry_mend"] = "CREATE INDEX entry_mend ON entry (seq) WHERE kind = 'mend'"
+    made["entry_printed"] = "CREATE INDEX entry_printed ON entry (seq) WHERE kind = 'printed'"
     return made | projections()
 
 

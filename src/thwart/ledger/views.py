@@ -59,6 +59,10 @@ FROM question q WHERE q.practice IS NOT 1""",
   json_extract(e.data, '$.body.evidence') AS evidence, json_extract(e.data, '$.at') AS at_utc
 FROM entry e LEFT JOIN specimen s ON s.specimen_id = e.specimen_id
 WHERE e.kind = 'mend' AND s.practice IS NOT 1""",
+    "printed": """SELECT e.seq, json_extract(e.data, '$.body.first') AS first_label, json_extract(e.data, '$.body.last') AS last_label,
+  json_extract(e.data, '$.body.n') AS n, json_extract(e.data, '$.body.kind') AS kind,
+  json_extract(e.data, '$.body.again') AS again, json_extract(e.data, '$.at') AS at_utc
+FROM entry e WHERE e.kind = 'printed'""",
     "instruments": """SELECT i.instrument, i.profile, i.port, i.present, p.last_frame_utc, i.last_verified_utc,
   i.verified
 FROM instrument i LEFT JOIN presence p ON p.instrument = i.instrument""",

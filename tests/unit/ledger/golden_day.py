@@ -197,6 +197,7 @@ def day() -> list[Entry]:
     act("code sex M", "bow")
     act("value liver_mass 80 g", "bow")
     _counting(play)
+    _printing(play)
     return play.entries
 
 
@@ -213,6 +214,14 @@ def _counting(play: Day) -> None:
     play.touch(125, after_ms=3000)
     play.act("species roach", "table")
     play.touch(96, after_ms=3000)
+
+
+def _printing(play: Day) -> None:
+    """In the evening labels for the next day."""
+    here, there = play.setup.places, play.setup.instruments
+    play.bench.setup = play.setup = type(play.setup)(play.setup.bench, protocol(PROTOCOL), here, there)
+    play.act("printed K-00013 K-00249")
+    play.act("printed K-00208 K-00304 again")
 
 
 def recorded() -> list[Entry]:
