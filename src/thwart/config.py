@@ -102,6 +102,17 @@ def _part(share: str) -> tuple[int, int]:
     return int(nth), int(of)
 
 
+class SoundConfig(Strict):
+    """What is heard from this computer's own output. Without this table: nothing, only the pages sound."""
+
+    silent: bool = False
+    tones: bool = True
+    speech: bool = True
+    volume: Annotated[int, Field(ge=1, le=100)] = 80
+    player: Literal["pw-play", "paplay", "aplay", "afplay"] | None = None
+    voice: Literal["espeak-ng", "spd-say", "say"] | None = None
+
+
 class BenchConfig(Strict):
     """The file `bench.toml`."""
 
@@ -112,6 +123,7 @@ class BenchConfig(Strict):
     control_port: Annotated[int, Field(ge=0, le=65535)] = 0
     language: Literal["en", "de"] = "en"
     page: PageConfig = PageConfig()
+    sound: SoundConfig | None = None
     people: tuple[Annotated[str, Field(pattern=r"^[a-z][a-z0-9_-]*$")], ...] = ()
     labels: LabelsConfig = LabelsConfig()
     instruments: Mapping[Name, InstrumentConfig] = {}

@@ -91,6 +91,7 @@ def test_the_policy_is_described_row_by_row() -> None:
         ("`[page.tablet]`", "###", config.TabletConfig),
         ("`[labels]`", "###", config.LabelsConfig),
         ("`[labels.sheets.NAME]`", "###", config.LabelSheet),
+        ("`[sound]`", "###", config.SoundConfig),
         ("`[instruments.NAME]`", "###", config.InstrumentConfig),
         ("`[instruments.NAME.line]`", "###", config.LineOverride),
     ],

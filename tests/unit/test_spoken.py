@@ -192,6 +192,6 @@ def test_of_one_input_the_most_urgent_is_heard_and_a_new_fish_only_where_nothing
     def one(sound: str, spoken: str, place: str | None = "table") -> dict[str, Any]:
         return {"sound": sound, "text": spoken, "spoken": spoken, "place": place}
 
-    assert utterance([one("taken", "a"), one("asked", "b", "knife"), one("next", "c")]) == ("asked", "knife", "a. b")
-    assert utterance([one("next", "c"), one("next", "d")]) == ("next", "table", "c. d")
+    assert utterance([one("taken", "a"), one("asked", "b", "knife"), one("next", "c")]) == ("asked", "knife", "a. b.")
+    assert utterance([one("next", "c"), one("next", "d")]) == ("next", "table", "c. d.")
     assert utterance([one("taken", "")]) == ("taken", "table", "")

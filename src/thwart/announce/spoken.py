@@ -14,6 +14,8 @@ from typing import Any
 from ..entries import Entry
 from ..languages import Language
 
+#: The sounds, from what can wait to what can't.
+URGENCY = ("next", "taken", "look", "asked", "fault")
 #: Longer than this nobody at the bench listens; the page has it whole.
 _LONGEST = 240
 
@@ -127,15 +129,12 @@ def _shortened(text: str) -> str:
     return text[: text.rfind(" ", 0, _LONGEST)].rstrip(", ")
 
 
-#: From what can wait to what can't.
-_URGENCY = ("next", "taken", "look", "asked", "fault")
-
-
 def utterance(said: Sequence[Mapping[str, Any]]) -> tuple[str, str | None, str]:
     """What of one input's announcements is heard: the most urgent sound, its place, and the words.
 
     That the next fish is open is told only where nothing else is. Raises ValueError where nothing is said.
     """
-    first = max(said, key=lambda s: _URGENCY.index(s["sound"]))
+    first = max(said, key=lambda s: URGENCY.index(s["sound"]))
     matters = [s for s in said if s["sound"] != "next"] or said
-    return first["sound"], first["place"], ". ".join(s["spoken"] for s in matters if s["spoken"])
+    sentences = [s["spoken"] for s in matters if s["spoken"]]
+    return first["sound"], first["place"], " ".join(s if s.endswith(("?", ".", "!")) else f"{s}." for s in sentences)

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
 from queue import Empty, SimpleQueue
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from .. import __version__
 from ..announce.feed import Alarm, Committed, Feed, alarm_changes, follow_from
@@ -35,6 +35,9 @@ from .lines import Inbox, Item, Line
 from .pages import Pages, admission, doors
 from .saying import quoted
 from .systemd import notify, watchdog_s
+
+if TYPE_CHECKING:
+    from ..announce.machine import Machine
 
 log = logging.getLogger(__name__)
 
@@ -78,6 +81,7 @@ class Service:
         ]
         self._control: Control | None = None
         self._listening: Listening | None = None
+        self._machine: Machine | None = None
         self._stop_asked = threading.Event()
         self._stopped = threading.Event()
         self._failed: BaseException | None = None
@@ -109,6 +113,7 @@ class Service:
         self.ledger.define_specimens_view(
             (s.key, "mm" if s.measurand.quantity == "length" else "g") for s in slots.values()
         )
+        self._sound()
         sha256, items = configuration(self.clerk.bench)
         self.clerk.begin([*items, Item("started", {"version": __version__, "config_sha256": sha256})])
         self._control = Control(self.configured.config.control_port, self._answer)
@@ -119,7 +124,20 @@ class Service:
         self._control.start(write_door(self.folder, self._control.port, self._listening.doors[0].port).token)
         self._listening.start()
 
+    def _sound(self) -> None:
+        """Before anything is said: what a restart asks is heard, too."""
+        config = self.configured.config
+        if config.sound is None or config.sound.silent:
+            return
+        from ..announce.machine import Loudness, Machine
+
+        loudness = Loudness(**config.sound.model_dump(exclude={"silent"}))
+        self._machine = Machine(self.feed, loudness, config.language, config.places)
+        self._machine.start()
+
     def _let_go(self) -> None:
+        if self._machine is not None:
+            self._machine.stop()
         if self._listening is not None:
             self._listening.stop()
         if self._control is not None:
@@ -290,6 +308,7 @@ class Service:
             "waiting_inputs": self.inbox.qsize(),
             "wal_bytes": self.ledger.wal_bytes(),
             "page": f"http://127.0.0.1:{self._listening.doors[0].port}/" if self._listening is not None else None,
+            "sound": self._machine.status() if self._machine is not None else None,
             "held": held,
             "instruments": [line.status(now) for line in self.lines],
         }
