@@ -7,12 +7,13 @@ import string
 
 import pytest
 
+from tests.unit.bench.test_checks_live import Live, mass
 from tests.unit.test_narrate import a_full_day
 from thwart.announce.narrate import narrate, question
 from thwart.bench.acts import HAND, MISSING_REASONS
 from thwart.checks import words as checks
 from thwart.entries import Entry
-from thwart.languages import DEFAULT, LANGUAGES, Done, language
+from thwart.languages import DEFAULT, LANGUAGES, Done, Language, language
 
 OTHERS = [code for code in LANGUAGES if code != DEFAULT]
 
@@ -117,3 +118,37 @@ def test_a_full_day_is_told_in_german() -> None:
 def test_an_entry_of_an_older_version_is_told_as_the_ledger_has_it() -> None:
     assert question(language("de"), "digit_off", {"number": 1}, "1: as it was said then") == "1: as it was said then"
     assert question(language("de"), "gone-since", {}, "what is no cause any more") == "what is no cause any more"
+
+
+def asked_by_the_checks() -> Live:
+    play = Live()
+    play.act("species perch")
+    for length, times in ((200, 100), (210, 10), (220, 0.1)):
+        play.touch(length)
+        play.weigh(mass(length, times))
+        play.act("next")
+    play.act("species pike")
+    play.touch(200)
+    play.weigh(mass(200, 40))
+    for number in range(30, 60):  # each fish with the mass of the one before: values slipped
+        play.act("next")
+        play.act("species perch")
+        play.touch(200 + 7 * (number * 13 % 17))
+        play.weigh(mass(200 + 7 * ((number - 1) * 13 % 17)))
+    return play
+
+
+def test_what_the_checks_found_can_be_told_from_codes_and_arguments() -> None:
+    """Told anew in English it is what the ledger has; so nothing that another language needs is missing."""
+    play = asked_by_the_checks()
+    anew = Language("again", language(DEFAULT).tables)
+    asked = [e.body for e in play.entries if e.kind in ("asked", "noted")]
+    assert {"found", "hint", "repair"} <= {key for b in asked for key in b["args"]}
+    for b in asked:
+        told = question(anew, b["code"], b["args"], "not told")
+        assert told.replace("_", " ") == b["text"].replace("_", " ")
+    german = [question(language("de"), b["code"], b["args"], "not told") for b in asked]
+    assert "not told" not in german
+    assert any("am wahrscheinlichsten der Wert von 1 · prüfen, welcher Fisch es ist" in text for text in german), german
+    assert any("hundertmal zu groß" in text and "unmöglich" in text for text in german), german
+    assert any("Werte um einen Fisch verschoben" in text and "`slide" in text for text in german), german

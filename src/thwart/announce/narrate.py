@@ -108,7 +108,7 @@ def question(words: Language, code: str, args: Mapping[str, Any], text: str) -> 
     if words.code == DEFAULT:
         return text
     try:
-        if code in words.tables["questions"]:
+        if code in words.tables["questions"] and "found" not in args:
             return words.say("questions", code, _with_why(words, args)) + _hint(words, args)
         return _finding(words, code, args)
     except KeyError:
@@ -130,7 +130,8 @@ def _hint(words: Language, args: Mapping[str, Any]) -> str:
 
 def _finding(words: Language, code: str, args: Mapping[str, Any]) -> str:
     """What a statistical check found. Raises KeyError where the entry lacks what the words need."""
-    means, advice = words.say("causes", code, args), words.tables["advice"][code]
+    means = words.say("causes", code, {**args, "number": args.get("cause_number", args["number"])})
+    advice = words.tables["advice"][code]
     if "found" not in args:  # a sequence test: what it found is the cause
         return f"{means} · {advice}" + (f": `{args['repair']}`" if "repair" in args else "")
     what = words.say("findings", args["found"], {**args, "means": means})

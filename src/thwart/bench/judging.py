@@ -11,10 +11,12 @@ from .. import units
 from ..checks import cause, words
 from ..checks.finding import Finding as Found
 from ..checks.judge import judge as look
+from ..checks.judge import likely_told
 from ..checks.specimen import Specimen as Fish
 from ..checks.specimen import Value
 from ..checks.state import FIRST, State, pairs_of
-from .memory import Lesson, kind_of, ration_of
+from ..languages import ENGLISH
+from .memory import NEIGHBOURS, fish_of_line, kind_of, ration_of
 from .protocol import Protocol, Ratio, Slot
 from .state import Batch, Learned, Measurement, Specimen, Watch
 
@@ -161,7 +163,7 @@ def neighbours(bench: Bench, place: str, specimen: Specimen) -> list[Fish]:
 
 
 def _before(watch: Watch) -> list[Fish]:
-    return [Lesson.from_json(fish["number"], fish).fish for fish in watch.before]
+    return [fish_of_line(line) for line in watch.fish[-NEIGHBOURS:]]
 
 
 # ---- statistical checks --------------------------------------------------------------------------------------------
@@ -248,12 +250,12 @@ def _with_cause(bench: Bench, place: str, specimen: Specimen, fish: Fish, findin
     best = next((e for e in compared if e.cause not in ("as_measured", "unexplained")), None)
     if best is None:
         return finding
-    hint = ""
+    more: dict[str, str] = {}
     if best.probability > 0.5:
-        hint = f" · most likely {words.phrase(best.cause, best.arguments)} · {words.ADVICE[best.cause]}"
-    return replace(
-        finding, args={**finding.args, "hint": hint}, probability="1", runner_up=best.cause
-    )  # fmt: skip
+        means = words.phrase(best.cause, best.arguments)
+        hint = f" · {ENGLISH.say('findings', 'likely', {'means': means})} · {words.ADVICE[best.cause]}"
+        more = {"hint": hint, **likely_told(best)}
+    return replace(finding, args={**finding.args, **more}, probability="1", runner_up=best.cause)
 
 
 def _of_fish(
@@ -307,8 +309,10 @@ def _of_found(specimen: Specimen, found: Found) -> Finding:
     verdict: Literal[3, 4] = 4 if found.verdict == 4 else 3
     args = {
         **found.arguments, "number": specimen.number, "measurand": found.measurand, "sound": f"{found.sound:.6g}",
-        "runner_up_probability": f"{found.runner_up_probability:.6g}",
+        "runner_up_probability": f"{found.runner_up_probability:.6g}", **found.told,
     }  # fmt: skip
+    if "number" in found.arguments:  # the other fish's: `number` is this one's
+        args["cause_number"] = found.arguments["number"]
     return Finding(
         found.cause, verdict, args, f"{found.probability:.6g}", found.runner_up or None, True,
         f"{specimen.number}: {found.text}", found.asks,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from .flags import Verdict
 
@@ -30,3 +31,6 @@ class Finding:
     tail: float = 1.0
     sound: float = 0.0
     pair: tuple[str, ...] = ()
+    told: Mapping[str, str] = field(default_factory=dict)
+    """What the text was made of beside cause and arguments, for other languages: `found` and `sure` are codes of the
+    language files' table `findings`, `likely` a cause with its arguments as `likely_…`."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ..languages import ENGLISH
 from .cause import BY_TEN, Explanation, explain
 from .finding import Finding
 from .flags import Verdict
@@ -144,11 +145,15 @@ def _of_fault(specimen: Specimen, fault: Broken, compared: list[Explanation]) ->
     """A limit or an order is broken; the best explanation is the runner-up, and named where it is more likely than not."""
     best = next((e for e in compared if e.cause not in ("as_measured", "unexplained")), None)
     likely = best if best and best.probability > 0.5 else None
-    text = f"{named(fault.measurand)} {_shown(specimen, fault.measurand)}: {phrase(fault.cause, fault.arguments)}"
+    told = {"found": "fault", "of": fault.measurand, "a": _shown(specimen, fault.measurand)}
+    means = phrase(fault.cause, fault.arguments)
+    text = ENGLISH.say("findings", "fault", {**told, "of": named(fault.measurand), "means": means})
     advice = ADVICE[fault.cause]
     if likely:
-        text += f" · most likely {phrase(likely.cause, likely.arguments)}"
+        means = phrase(likely.cause, likely.arguments)
+        text += f" · {ENGLISH.say('findings', 'likely', {'means': means})}"
         advice = ADVICE[likely.cause]
+        told |= likely_told(likely)
     return Finding(
         fault.measurand,
         fault.verdict,
@@ -160,7 +165,13 @@ def _of_fault(specimen: Specimen, fault: Broken, compared: list[Explanation]) ->
         advice,
         f"{text} · {advice}",
         not specimen.values[fault.measurand].stands,
+        told=told,
     )
+
+
+def likely_told(likely: Explanation) -> dict[str, str]:
+    """An explanation among the arguments of what it explains."""
+    return {"likely": likely.cause, **{f"likely_{name}": value for name, value in likely.arguments.items()}}
 
 
 def _of_relation(
@@ -178,20 +189,22 @@ def _of_relation(
         y, x = pair
         expected = state.relation(setup, specimen.kind, y, x).predict(values[x].ln)
         low = values[y].ln < expected.mean
-        what = f"{_shown(specimen, y)} at {_shown(specimen, x)} is {'low' if low else 'high'}"
+        told = {"found": "low" if low else "high", "a": _shown(specimen, y), "b": _shown(specimen, x)}
         arguments = {"expected": f"{antilog(expected.mean):.3g}", "side": "low" if low else "high"}
     else:
-        what = f"{named(pair[0])} {_shown(specimen, pair[0])} is unusual for {specimen.species}"
+        told = {"found": "alone", "of": pair[0], "a": _shown(specimen, pair[0]), "species": specimen.species}
         arguments = {}
     runner_up, runner_up_probability = _runner_up(compared, winner)
     sound = next((e.probability for e in compared if e.cause == "as_measured"), 0.0)
     means = phrase(winner.cause, winner.arguments)
     if winner.cause == "as_measured":
-        why = f"probably {means}"
+        told["sure"] = "probably"
     elif sound > winner.probability:
-        why = f"perhaps {phrase('as_measured', {})}, else {means}"
+        told["sure"] = "perhaps"
     else:
-        why = f"most likely {means}"
+        told["sure"] = "likely"
+    what = ENGLISH.say("findings", told["found"], {**told, "of": named(pair[0])})
+    why = ENGLISH.say("findings", told["sure"], {"means": means})
     advice = ADVICE[winner.cause]
     measurand = winner.measurand if winner.measurand in values or winner.measurand == "species" else pair[0]
     return Finding(
@@ -208,4 +221,5 @@ def _of_relation(
         six(odd.tail),
         six(sound),
         pair,
+        told,
     )
