@@ -13,7 +13,7 @@ from pydantic import Field, field_validator, model_validator
 from . import tomlfile, units
 from .bench.acts import ACTS
 from .bench.printing import Series
-from .bench.protocol import Measurand, Name, Protocol
+from .bench.protocol import Measurand, Name, Numbers, Protocol
 from .bench.protocol import read as read_protocol
 from .bench.setup import InstrumentSetup, Setup
 from .errors import ConfigError, ThwartError
@@ -81,6 +81,17 @@ class PageConfig(Strict):
     tablet: TabletConfig | None = None
 
 
+class SoundConfig(Strict):
+    """What is heard from this computer's own output. Without this table: nothing, only the pages sound."""
+
+    silent: bool = False
+    tones: bool = True
+    speech: bool = True
+    volume: Annotated[int, Field(ge=1, le=100)] = 80
+    player: Literal["pw-play", "paplay", "aplay", "afplay"] | None = None
+    voice: Literal["espeak-ng", "spd-say", "say"] | None = None
+
+
 class LabelsConfig(Strict):
     """The labels this bench prints: its share of the protocol's series, and its own sheets."""
 
@@ -102,15 +113,25 @@ def _part(share: str) -> tuple[int, int]:
     return int(nth), int(of)
 
 
-class SoundConfig(Strict):
-    """What is heard from this computer's own output. Without this table: nothing, only the pages sound."""
+class NumbersConfig(Numbers):
+    """The bench's block of specimen numbers, in place of the protocol's, and those of the survey's other benches."""
 
-    silent: bool = False
-    tones: bool = True
-    speech: bool = True
-    volume: Annotated[int, Field(ge=1, le=100)] = 80
-    player: Literal["pw-play", "paplay", "aplay", "afplay"] | None = None
-    voice: Literal["espeak-ng", "spd-say", "say"] | None = None
+    others: Mapping[str, Numbers] = {}
+
+    @model_validator(mode="after")
+    def _apart(self) -> NumbersConfig:
+        faults = []
+        blocks: list[tuple[str, Numbers]] = [("this bench", self)]
+        for name, block in self.others.items():
+            faults += [
+                f"others.{name}: {block.first} to {block.last} overlaps {said.first} to {said.last} of {whose}"
+                for whose, said in blocks
+                if block.first <= said.last and said.first <= block.last
+            ]
+            blocks.append((name, block))
+        if faults:
+            raise tomlfile.Faults(faults)
+        return self
 
 
 class BenchConfig(Strict):
@@ -126,6 +147,7 @@ class BenchConfig(Strict):
     sound: SoundConfig | None = None
     people: tuple[Annotated[str, Field(pattern=r"^[a-z][a-z0-9_-]*$")], ...] = ()
     labels: LabelsConfig = LabelsConfig()
+    numbers: NumbersConfig | None = None
     instruments: Mapping[Name, InstrumentConfig] = {}
 
     @model_validator(mode="after")
@@ -213,6 +235,9 @@ def read_bench(folder: Path) -> Configured:
             problems.append(tomlfile.told(str(path), lines, ("instruments", name, key), fault) if key else fault)
     if config is not None and protocol is not None:
         problems += _misplaced(config, protocol, protocol_path)
+        if config.numbers is not None:
+            block = Numbers(first=config.numbers.first, last=config.numbers.last)
+            protocol = protocol.model_copy(update={"numbers": block})
         try:
             protocol = _sharing(config.labels.share, protocol)
         except ValueError as error:

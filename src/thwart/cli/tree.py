@@ -32,6 +32,7 @@ COMMANDS = {
     "status": Entry("bench", "Show what a running bench holds."),
     "page": Entry("page", "Show where a running bench's page is, and let browsers and tablets in."),
     "act": Entry("bench", "Do an act on a running bench, as a card or a pedal would."),
+    "numbers": Entry("numbers", "Compare the specimen numbers of several benches."),
     "batches": Entry("batches", "Plan batches from a table prepared before the trip."),
     "cards": Entry("paper", "Print command cards to hang at the bench."),
     "labels": Entry("paper", "Print numbered labels for envelopes and vials."),
