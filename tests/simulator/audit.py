@@ -18,6 +18,7 @@ _WHICH_FISH = {
     "label-order",
     "label-behind",
     "overtaken",
+    "out-of-step",
     "split",
     "same-fish",
     "again-or-next",

@@ -101,17 +101,9 @@ class Hand(Person):
         here = {self.tags.on.get(f.n) for f in [fish, *self.before_me.lies]}
         for ident in waits:
             shown = self.site.bench.get(Specimen, ident) if self.site.on else None
-            if (
-                shown is None
-                or shown.tag is None
-                or shown.tag in here
-                or self.site.bench.place(self.place).in_hand is not None
-            ):
-                continue
-            self.site.scan(self.scanner, shown.tag, Cause(None, "tag", True, None, shown.tag))
-            yield 1.0
-            yield from self.say("lost")
-            yield from self.say("lost")
+            if shown is not None and shown.tag is not None and shown.tag not in here:
+                yield from self.say(f"lost of {shown.number}")
+                yield from self.say(f"lost of {shown.number}")
 
     def hand_on(self, fish: Fish, to: Table, *, push: bool = False) -> Doing:
         """Put it down before the next person, when there is room."""
@@ -362,9 +354,8 @@ class Weigher(Hand):
             mark = self.mark()
             yield from self.say("lost")
             if self.since(mark, "refused") and self.world.happens(NOTICES):  # it had gone on when it was lifted
-                for _ in range(2):
-                    self.site.act("lost", "knife", None)
-                    yield 1.0
+                yield from self.say("lost of previous")
+                yield from self.say("lost of previous")
                 return
             yield from self.say("lost")
             return
@@ -409,11 +400,8 @@ class Cutter(Hand):
     def _one(self, fish: Fish, row: Row) -> Doing:
         yield from self.tag(fish)
         if not self.tags.carried and self.takes_it_for_another(fish):
-            # What it shows has this fish's mass: that is taken off, and this one weighed again.
-            yield from self.say("missing whole_mass mislaid")
-            yield from self.say("leaves")
-            self._back_to_the_scale(fish, row)
-            return
+            yield from self.say("lost")  # the one it shows is gone; this one may be the next it has
+            yield from self.say("lost")
         mark = self.mark()
         yield from self.code(fish)
         nothing = [e for e in self.since(mark, "refused") if e.body["code"] == "nothing-in-hand"]

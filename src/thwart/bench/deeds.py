@@ -124,7 +124,12 @@ def _batch(bench: Bench, body: Mapping[str, Any], args: Sequence[str]) -> None:
             known = _known_batch(bench, name)
             if known.opened_utc is not None:
                 raise Refusal("batch-begun", batch=known.batch)
-            bench.decide("batch-dropped", None, batch=known.batch, text=words.say(words.ANNOUNCED, "batch-dropped", {"batch": known.batch}))
+            bench.decide(
+                "batch-dropped",
+                None,
+                batch=known.batch,
+                text=words.say(words.ANNOUNCED, "batch-dropped", {"batch": known.batch}),
+            )
         case ["note", name, *rest] if rest and all("=" in word for word in rest):
             known = _known_batch(bench, name)
             known_of = _known_of_batch(bench, known.batch, rest)
@@ -182,7 +187,13 @@ def _batch_plan(bench: Bench, name: str, species: str | None, pairs: Sequence[st
     if known is not None and all(getattr(known, n) == planned.get(n) for n in (*BATCH_KEYS.values(), "species")):
         bench.tell(None, place=None, code="planned", batch=name)
         return
-    bench.decide("batch-planned", None, batch=name, set=planned, text=words.say(words.ANNOUNCED, "batch-planned", {"batch": name}))
+    bench.decide(
+        "batch-planned",
+        None,
+        batch=name,
+        set=planned,
+        text=words.say(words.ANNOUNCED, "batch-planned", {"batch": name}),
+    )
 
 
 def _known_of_batch(bench: Bench, batch: str, pairs: Sequence[str]) -> dict[str, Any]:
@@ -273,6 +284,7 @@ def _batch_close(bench: Bench, places: Sequence[str], reason: str) -> None:
         raise Refusal("no-batch")
     for name in sorted(names):
         everywhere = [p for p in bench.setup.places if bench.place(p).batch == name]
+        row.look_for_left_over(bench, name)
         for place in everywhere:
             while (fish := row.take_head(bench, place) or _from_parked(bench, place, name)) is not None:
                 if fish.given:
@@ -283,7 +295,14 @@ def _batch_close(bench: Bench, places: Sequence[str], reason: str) -> None:
             keep_for_later(bench, place)
             read_out(bench, place)
         for place in everywhere[:-1]:
-            bench.decide("batch", None, place=place, op="leave", batch=name, text=words.say(words.ANNOUNCED, "batch-leave", {"batch": name}))
+            bench.decide(
+                "batch",
+                None,
+                place=place,
+                op="leave",
+                batch=name,
+                text=words.say(words.ANNOUNCED, "batch-leave", {"batch": name}),
+            )
         bench.decide(
             "batch", None, place=everywhere[-1], op="close", batch=name, reason=reason, **_reckoning(bench, name)
         )
@@ -450,7 +469,7 @@ def _ended(bench: Bench, place: str, act: str, args: Sequence[str]) -> Specimen:
     if left:
         raise usage(act)
     if named is None:
-        return fish_in_hand(bench, place, act)
+        return row.meant_by_an_end(bench, place) or fish_in_hand(bench, place, act)
     for name in bench.setup.places:
         there = bench.place(name)
         if named.specimen_id in (there.in_hand, *there.aside) and (name != place or there.in_hand != named.specimen_id):
@@ -463,6 +482,7 @@ def _end(bench: Bench, place: str, end: Any, args: Sequence[str]) -> None:
     if fish.state == "closed":
         recall(bench, place, fish)
         fish = bench.need(Specimen, fish.specimen_id)
+    row.gone(bench, place, fish)
     if bench.place(place).in_hand == fish.specimen_id:
         close_fish(bench, place, fish, end)
     else:
@@ -554,6 +574,9 @@ def _again(bench: Bench, place: str, args: Sequence[str]) -> None:
             _give_back(bench, place, fish, before)
             return
     if here.waiting is None:
+        if not here.filled and (before := row.retouch(bench, place)) is not None and row.untouched(bench, place):
+            row.call_back(bench, place, before)
+            here = bench.place(place)
         last = bench.need(Measurement, here.filled[-1]) if here.filled else None
         if last is None:
             raise Refusal("nothing-waiting", act="again")
@@ -627,6 +650,8 @@ def _stands(bench: Bench, place: str, args: Sequence[str]) -> None:
         give(bench, place, fish, could[0], reading, event="given", one_of=len(could))
         return
     answer(bench, [q])
+    if q.kind == "in-step":
+        bench.decide("in-step", None, place=place)
     if q.about is not None and here.waiting == q.about:  # the first value stands
         leave_behind(bench, place)
         return

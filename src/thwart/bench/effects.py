@@ -559,15 +559,46 @@ def _went_on(bench: Bench, entry: Entry) -> None:
     """In a row: from a hand into the queue before the next place."""
     assert entry.specimen_id is not None
     to = bench.place(entry.body["to"])
-    bench.put(replace(to, queue=(*to.queue, entry.specimen_id)))
-    _touch(bench, entry, in_hand=None, previous=entry.specimen_id, **_EMPTY_HAND)
+    idle = to.in_hand is None and not to.queue
+    bench.put(replace(to, queue=(*to.queue, entry.specimen_id), came_idle=entry.specimen_id if idle else to.came_idle))
+    # What was asked of it here, and a reading that waits for it, stay until the next fish begins.
+    waiting = bench.place(entry.body["place"]).waiting
+    _touch(bench, entry, in_hand=None, previous=entry.specimen_id, **{**_EMPTY_HAND, "waiting": waiting})
 
 
 def _took(bench: Bench, entry: Entry) -> None:
     """In a row: out of the queue into the hand."""
+    assert entry.specimen_id is not None
     place = bench.place(entry.body["place"])
     rest = tuple(i for i in place.queue if i != entry.specimen_id)
-    _touch(bench, entry, queue=rest, in_hand=entry.specimen_id, **_EMPTY_HAND)
+    idle = place.came_idle == entry.specimen_id
+    unbroken = (entry.specimen_id,) if idle else (*place.unbroken, entry.specimen_id)[-_UNBROKEN:]
+    _touch(
+        bench, entry, queue=rest, in_hand=entry.specimen_id, unbroken=unbroken,
+        came_idle=None if idle else place.came_idle, **_EMPTY_HAND,
+    )  # fmt: skip
+
+
+def _called_back(bench: Bench, entry: Entry) -> None:
+    """In a row: out of the queue before the next place, back into the hand it came from."""
+    assert entry.specimen_id is not None
+    to = bench.place(entry.body["from"])
+    bench.put(replace(to, queue=tuple(i for i in to.queue if i != entry.specimen_id)))
+    place = bench.place(entry.body["place"])
+    s = bench.need(Specimen, entry.specimen_id)
+    here = [seq for seq in s.values.values() if bench.need(Measurement, seq).place == place.place]
+    # The waiting reading is its own still.
+    _touch(
+        bench,
+        entry,
+        in_hand=entry.specimen_id,
+        **{**_EMPTY_HAND, "filled": tuple(sorted(here)), "waiting": place.waiting},
+    )
+
+
+def _in_step(bench: Bench, entry: Entry) -> None:
+    """In a row: somebody looked, or what was out of step is marked: from here on it counts anew. No event of the place."""
+    bench.put(replace(bench.place(entry.body["place"]), unbroken=()))
 
 
 def _parked(bench: Bench, entry: Entry) -> None:
@@ -581,6 +612,9 @@ def _back(bench: Bench, entry: Entry) -> None:
     bench.put(replace(bench.desk, parked=parked))
     _touch(bench, entry, in_hand=entry.specimen_id, **_EMPTY_HAND)
 
+
+#: So many of the fish that were taken without a break are remembered.
+_UNBROKEN = 40
 
 #: A hand that held one fish is ready for another.
 _EMPTY_HAND: Mapping[str, Any] = {
@@ -765,6 +799,8 @@ EFFECTS: Mapping[str, Effect] = {
     "loaded": _loaded,
     "moved": _went_on,
     "took": _took,
+    "called-back": _called_back,
+    "in-step": _in_step,
     "parked": _parked,
     "back": _back,
     "set-aside": _set_aside,

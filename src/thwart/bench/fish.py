@@ -116,11 +116,15 @@ def _void(bench: Bench, place: str, specimen: Specimen) -> None:
         bench.decide("container-void", specimen.specimen_id, number=label)
 
 
-def keep_for_later(bench: Bench, place: str) -> None:
-    """The next fish comes: what is open here goes to the quiet list, a waiting reading is left behind."""
-    leave_behind(bench, place)
+def keep_for_later(bench: Bench, place: str, *, but: str | None = None) -> None:
+    """The next fish comes: what is open here goes to the quiet list, a waiting reading is left behind; not those of `but`."""
+    waiting = bench.place(place).waiting
+    if but is None or (waiting is not None and bench.need(Reading, waiting).specimen_id != but):
+        leave_behind(bench, place)
     kept = set()
     for q in bench.open_questions(place):
+        if but is not None and q.specimen_id in (None, but):
+            continue
         answered = q.kind in ("same-fish", "hosing")  # going on says that it was, and that there was none
         bench.decide("question", q.specimen_id, question=q.seq, event="answered" if answered else "next fish")
         asked_of = bench.get(Specimen, q.specimen_id) if q.specimen_id is not None else None

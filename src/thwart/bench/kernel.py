@@ -541,7 +541,7 @@ class Bench:
         before, after = self._before[key], self.objects.get(key)
         if before is None or after is None:
             return True
-        others = (n for n in _FIELDS["place"] if n not in ("queue", "stays"))
+        others = (n for n in _FIELDS["place"] if n not in ("queue", "stays", "came_idle", "unbroken"))
         return any(getattr(before, n) != getattr(after, n) for n in others)
 
     def _undoable(self) -> bool:

@@ -17,6 +17,8 @@ from .state import Specimen
 if TYPE_CHECKING:
     from .kernel import Bench
 
+#: Acts by which people set right what was asked about values.
+_OF_VALUES = ("as", "value", "missing", "swap")
 #: A number as people write it: nothing else that Python would take for one.
 NUMBER = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,9})?")
 
@@ -49,7 +51,12 @@ def usage(act: str) -> Refusal:
 
 
 def fish_in_hand(bench: Bench, place: str, act: str) -> Specimen:
-    """The specimen in hand, in a row the queue's head where the hand is empty. Raises Refusal where there is none."""
+    """The specimen in hand, in a row the queue's head where the hand is empty. Raises Refusal where there is none.
+
+    An act about values means the fish that went on, as long as something asked of it here is open and no other began.
+    """
+    if act in _OF_VALUES and (before := row.asked_before(bench, place)) is not None:
+        return row.call_back(bench, place, before)
     fish = row.take_head(bench, place)
     if fish is None:
         raise Refusal("nothing-in-hand", act=act, place=place)

@@ -146,6 +146,8 @@ def _loose(bench: Bench, reading: Reading, place: str | None, why: str, owner: S
         value = f"{reading.value or reading.raw} {reading.unit or ''}".rstrip()
         bench.tell(None, place=place, code="loose", value=value, reading=reading.seq, **args)
         return
+    if why == "no-fish" and place is not None and row.by_order_alone(bench, place):
+        row.out_of_step(bench, place, None)
     finding = Finding("loose", 3, {**said_value(reading), **args})
     at = place or next(iter(_places(bench, reading)), None)
     ask(bench, at, owner, finding, about=reading.seq, quiet=True)

@@ -324,6 +324,10 @@ class Place(msgspec.Struct, frozen=True, gc=False):
     """In a row: specimens that wait before this place, the first first."""
     stays: str | None = None
     """In a row: the specimen in hand that is done here and finds no room before the next place."""
+    came_idle: str | None = None
+    """In a row: the specimen that came while nothing was in hand or waited here: nobody stood between it and the place."""
+    unbroken: tuple[str, ...] = ()
+    """In a row: specimens taken here since one that came so: until then a fish nobody accounted for would have shown."""
     tally_species: str | None = None
     tally_sex: str | None = None
     """In a tally these stick until said otherwise."""

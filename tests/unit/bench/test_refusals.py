@@ -210,6 +210,10 @@ WAYS: list[tuple[str, Way]] = [
         lambda p: p.touch(200), lambda p: p.act("slide whole_mass 1 1 +1"), lambda p: p.act("slide whole_mass 1 1 +1"),
     )),
     ("same-fish-twice", after("same-as 1", "same-as 1")),
+    ("which-fish", doing(
+        lambda p: p.touch(200), lambda p: p.weigh(90), lambda p: p.touch(210), lambda p: p.act("lost", "scale"),
+        text=ROW, places=THREE,
+    )),
     ("in-hand-elsewhere", doing(
         lambda p: p.touch(200), lambda p: p.lay(), lambda p: p.act("lost of 1", "knife"), text=ROW, places=THREE,
     )),

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.benchkit import ROW, Play, kinds, refused
-from thwart.bench.state import Specimen
+from tests.benchkit import ROW, Play, check, folded, kinds, refused, state_of
+from thwart.bench.state import Measurement, Specimen
 
 PLACES = ("board", "scale", "knife")
 SERVES = {"board": ("board",), "scale": ("scale",), "scanner": ("knife",), "pedal": ("board",), "hand-scale": ()}
@@ -134,12 +134,195 @@ def test_a_load_on_an_empty_row_is_loose_and_noted(play: Play) -> None:
     assert play.questions("quiet") == ["loose"]
 
 
-def test_a_questioned_value_keeps_the_fish_until_it_is_answered(play: Play) -> None:
+@pytest.fixture
+def questioned(play: Play) -> Play:
+    """1 has a length that is impossible, which was asked; it has gone on all the same."""
     play.act("species perch", place="board")
     play.touch(900)
-    assert at(play, "board") == 1
-    play.act("stands", place="board")
-    assert (at(play, "board"), queue(play, "scale")) == (2, [1])
+    assert play.questions() == ["impossible"]
+    return play
+
+
+def test_a_question_keeps_no_place(questioned: Play) -> None:
+    assert (at(questioned, "board"), queue(questioned, "scale")) == (2, [1])
+
+
+def test_it_can_be_answered_until_the_next_fish_begins(questioned: Play) -> None:
+    questioned.act("stands", place="board")
+    assert questioned.questions("open", "quiet") == []
+    assert questioned.values(1) == {"total_length": "900"}
+
+
+def test_with_the_next_fish_it_is_kept_for_later(questioned: Play) -> None:
+    questioned.act("species pike", place="board")
+    assert questioned.questions() == ["impossible"]  # nothing was measured yet
+    said = questioned.touch(200)
+    assert next(d.body["text"] for d in said if d.kind == "told") == "keep 1 for later"
+    assert (questioned.questions(), questioned.questions("quiet")) == ([], ["impossible"])
+    assert questioned.values(2) == {"total_length": "200"}
+
+
+def test_again_calls_it_back(questioned: Play) -> None:
+    questioned.act("again", place="board")
+    assert (at(questioned, "board"), queue(questioned, "scale")) == (1, [])
+    questioned.touch(200)
+    assert questioned.values(1) == {"total_length": "200"}
+    assert (at(questioned, "board"), queue(questioned, "scale")) == (2, [1])
+    assert questioned.questions("open", "quiet") == []
+    check(questioned)
+    assert state_of(folded(questioned)) == state_of(questioned.bench)
+
+
+@pytest.mark.parametrize("words", ["value total_length 200 mm tape", "as total_length"])
+def test_an_act_about_its_values_means_it(questioned: Play, words: str) -> None:
+    questioned.act(words, place="board")
+    if words.startswith("as"):
+        questioned.touch(200)
+        questioned.act("again", place="board")
+    assert questioned.values(1) == {"total_length": "200"}
+    assert (at(questioned, "board"), queue(questioned, "scale")) == (2, [1])
+
+
+def test_calling_back_can_be_undone(questioned: Play) -> None:
+    questioned.act("again", place="board")
+    questioned.act("undo", place="board")
+    assert (at(questioned, "board"), queue(questioned, "scale")) == (2, [1])
+    assert questioned.questions() == ["impossible"]
+    check(questioned)
+
+
+def test_a_value_of_the_fish_before_is_swapped_there() -> None:
+    text = ROW.replace(
+        '[[measurands]]\nname = "whole_mass"',
+        '[[measurands]]\nname = "fork_length"\nquantity = "length"\n\n[[measurands]]\nname = "whole_mass"',
+        1,
+    )
+    play = Play('order = [["fork_length", "total_length"]]\n' + text, places=PLACES, serves=SERVES)
+    play.touch(200)
+    play.touch(220)
+    assert (play.questions(), queue(play, "scale")) == (["order"], [1])
+    play.act("swap", place="board")
+    assert play.values(1) == {"total_length": "220", "fork_length": "200"}
+    assert (play.questions(), queue(play, "scale"), at(play, "board")) == ([], [1], 2)
+    check(play)
+
+
+def test_a_fish_that_waits_before_the_knife_can_be_weighed_again(play: Play) -> None:
+    play.touch(200)
+    play.weigh(98)
+    assert queue(play, "knife") == [1]
+    play.act("again", place="scale")
+    assert (at(play, "scale"), queue(play, "knife")) == (1, [])
+    play.weigh(105)
+    assert play.values(1)["whole_mass"] == "105"
+    assert queue(play, "knife") == [1]
+
+
+def test_once_another_has_begun_again_is_that_ones(questioned: Play) -> None:
+    questioned.act("species pike", place="board")
+    assert refused(questioned.act("again", place="board")) == "nothing-waiting"
+
+
+# ---- out of step ---------------------------------------------------------------------------------------------------
+
+
+def one(play: Play, mm: int, g: int, label: int) -> None:
+    """A fish goes down the row, each place idle when it comes."""
+    play.touch(mm)
+    play.weigh(g)
+    play.label(label)
+
+
+def begin(play: Play, mm: int) -> None:
+    """The next fish at the board: something is said of it, so that its touch is its own."""
+    play.act("species perch", place="board")
+    play.touch(mm)
+
+
+def marks(play: Play, number: int) -> list[str]:
+    return [q.kind for q in play.records.questions_of(play.numbered(number).specimen_id)]
+
+
+def slipped(play: Play, masses: list[int]) -> None:
+    """2 is thrown away after the board and nobody says so: each mass goes to the one before."""
+    one(play, 200, 90, 1)
+    begin(play, 210)
+    for at_, g in enumerate(masses):
+        begin(play, 220 + at_)
+        play.weigh(g)
+        play.label(at_ + 2)
+
+
+def test_a_fish_nobody_accounted_for_makes_those_behind_it_suspect_when_the_batch_ends(play: Play) -> None:
+    slipped(play, [100, 110, 120])
+    assert play.values(2)["whole_mass"] == "100"  # really 3's
+    play.act("batch close done")
+    assert [marks(play, n).count("out-of-step") for n in (1, 2, 3, 4)] == [0, 1, 1, 1]
+    for n in (2, 3, 4):
+        m = play.bench.need(Measurement, play.numbered(n).values["whole_mass"])
+        assert (m.verdict, m.cause, m.value) == (3, "out-of-step", str(80 + n * 10))
+    assert play.numbered(5).end == "incomplete"  # it never came to the scale
+    check(play)
+    assert state_of(folded(play)) == state_of(play.bench)
+
+
+def test_a_break_proves_that_fish_and_numbers_are_in_step(play: Play) -> None:
+    for n in range(1, 5):
+        one(play, 200 + n, 90 + n, n)
+        assert play.bench.place("scale").unbroken == (play.numbered(n).specimen_id,)
+    begin(play, 210)
+    play.act("batch close done")
+    assert [marks(play, n).count("out-of-step") for n in (1, 2, 3)] == [0, 0, 0]
+
+
+def test_after_twenty_without_a_break_it_is_asked(play: Play) -> None:
+    slipped(play, list(range(100, 119)))
+    assert "in-step" not in play.questions("open", "quiet", "read-out")
+    begin(play, 300)
+    said = play.lay()
+    asked = [d.body["text"] for d in said if d.kind == "asked"]
+    assert asked == [
+        "22 (perch, total_length 300 mm) should come next at scale, after 20 without a break: does it? `stands`; `lost of 22` if it is gone"
+    ]
+
+
+def test_stands_says_they_are_in_step(play: Play) -> None:
+    slipped(play, list(range(100, 119)))
+    begin(play, 300)
+    play.lay()
+    play.act("stands", place="scale")
+    assert play.bench.place("scale").unbroken == ()
+    assert play.questions() == []
+    check(play)
+
+
+def test_one_that_is_gone_makes_those_since_the_break_suspect(play: Play) -> None:
+    slipped(play, list(range(100, 119)))
+    begin(play, 300)
+    play.lay()
+    play.act("lost of 22", place="scale")
+    play.act("lost of 22", place="scale")
+    assert (play.numbered(22).end, queue(play, "scale")) == ("lost", [])
+    assert [marks(play, n).count("out-of-step") for n in (1, 2, 20, 21)] == [0, 1, 1, 1]
+    check(play)
+
+
+def test_one_load_too_many_makes_them_suspect_too(play: Play) -> None:
+    slipped(play, [100])
+    play.weigh(120)
+    play.label(3)
+    play.weigh(130)
+    assert play.last_reading().outcome == "loose"
+    assert [marks(play, n).count("out-of-step") for n in (1, 2, 3)] == [0, 1, 1]
+
+
+def test_with_tags_order_tells_nothing() -> None:
+    play = tagged_row()
+    for name, mm in (("T01", 200), ("T02", 210), ("T03", 220)):
+        tag(play, name, "board")
+        play.touch(mm)
+    play.act("batch close done")
+    assert all("out-of-step" not in marks(play, n) for n in (1, 2, 3))
 
 
 def test_a_load_while_the_fish_before_waits_for_the_knife_may_be_it_again(play: Play) -> None:
@@ -293,7 +476,7 @@ def asked_about_at_the_scale() -> Play:
     play.lift()
     tag(play, "T02", "board")
     play.touch(300)
-    assert (at(play, "scale"), play.questions()) == (1, ["changed-on-the-pan"])
+    assert (at(play, "scale"), queue(play, "knife"), play.questions()) == (None, [1], ["changed-on-the-pan"])
     return play
 
 
@@ -305,11 +488,12 @@ def test_the_tag_of_the_next_fish_puts_the_question_off() -> None:
     assert "changed-on-the-pan" in play.questions("quiet")
 
 
-def test_the_tag_at_the_next_place_puts_the_question_off() -> None:
+def test_at_the_next_place_its_question_is_still_open_at_the_one_before() -> None:
     play = asked_about_at_the_scale()
     tag(play, "T01", "knife")
     assert (at(play, "scale"), at(play, "knife")) == (None, 1)
-    assert "changed-on-the-pan" in play.questions("quiet")
+    play.act("again", place="scale")  # it can still be answered there
+    assert play.values(1)["whole_mass"] == "140"
 
 
 def test_the_day_folds_as_it_was_decided(play: Play) -> None:
