@@ -38,7 +38,10 @@ names = st.sampled_from(
     ["total_length", "whole_mass", "fork_length", "gonad_mass", "gonad_mass.left", "sex", "container"]
 )
 words_of: dict[str, st.SearchStrategy[str]] = {
-    "batch": st.sampled_from(["open bay", "open cove perch", "close done", "reopen bay mistake", "reopen cove so"]),
+    "batch": st.sampled_from([
+        "open bay", "open cove perch", "close done", "reopen bay mistake", "reopen cove so", "plan cove perch kind=haul",
+        "plan Dell parent=cove", "open dell", "drop cove", "note bay parent=cove", "note cove parent=bay",
+    ]),
     "practice": st.sampled_from(["on", "off"]),
     "as": names,
     "value": st.tuples(names, st.sampled_from(["200", "310", "105", "7"]), st.sampled_from(["mm", "g", "cm"])).map(
@@ -54,7 +57,11 @@ words_of: dict[str, st.SearchStrategy[str]] = {
     "pool": st.just("5"),
     "count": st.just("7"),
     "structure": st.sampled_from(["otolith 1", "otolith 2 both whole"]),
-    "move": st.sampled_from(["K-00013 K-00099", "K-00021 K-00102"]),
+    "move": st.sampled_from(["K-00013 K-00097", "K-00021 K-00101", "K-00013 K-00030"]),
+    "skip": st.sampled_from(["", "", "K-00013", "K-00030"]),
+    "found": st.sampled_from([
+        "K-00013 empty", "K-00013 full", "K-00021 empty not-found", "K-00030 full", "K-00030 full of 1", "K-00021 full of 2",
+    ]),
     "same-as": st.sampled_from(["1", "2"]),
     "slide": st.sampled_from(["total_length 1 2 +1", "whole_mass 1 3 -1"]),
     "back": st.sampled_from(["", "1", "2"]),
