@@ -25,6 +25,8 @@ from .splitting import Style, parts_of
 
 #: Of the frames of one row so many may say something else: damaged, or the display's last flicker.
 _STRAY_SHARE = 0.2
+#: What a frame costs that lies in no row wholly: cut in the right places, they lie in one.
+_STRADDLING = 10
 _QUIET = ("error", "overload", "underload")
 
 
@@ -127,7 +129,7 @@ def _account(
     counts = Counter(one.raw for one in cuts)
     quiet_twins = _twins(reading)
     fixed = framing.length is not None
-    found = shapes(_without(reading, quiet_twins), fixed)
+    found = shapes(_without(reading, quiet_twins), fixed=fixed, checked=check is not None)
     found = _without_noise(found, counts)
     moves = _moves(found, reading)
     out.unit = _main_unit(found)
@@ -146,7 +148,9 @@ def _account(
         out.bad = {0: problem}
         return out
     _prove(out, evidence, cuts, torn)
-    out.cost = _cost(out, torn)
+    first, last = evidence.observations[0].offset, evidence.observations[-1].end
+    straddling = sum(one.seen is None and first <= one.offset < last for one in cuts)
+    out.cost = _cost(out, torn) + _STRADDLING * min(straddling, len(evidence.observations))
     return out
 
 

@@ -52,8 +52,8 @@ class Digits:
     """What the digits of a number looked like in all frames that show it the same way.
 
     `padded`: spaces fill a fixed width before or after it. `fixed`: the frame's length is fixed. `open_left`: nothing
-    that bounds the number stands before it, so that its first column could be something else. `decimals`: implied
-    ones, None where a point is written. `shown`: most decimals the display showed, None where they can't be compared.
+    that bounds the number stands before it, so that its first column could be something else. `told`: a frame that lost
+    bytes can be told, by its check or by what stands before the number. `decimals`: implied ones, None where a point is written. `shown`: most decimals the display showed, None where they can't be compared.
     """
 
     cores: tuple[bytes, ...]
@@ -64,6 +64,7 @@ class Digits:
     padded: bool
     fixed: bool
     open_left: bool
+    told: bool = False
 
     @property
     def pattern(self) -> str:
@@ -90,11 +91,13 @@ class Digits:
         if zeros or self.fixed or (implied and len(sizes) == 1 and any(t[:1] == "0" and len(t) > 1 for t in texts)):
             if len(sizes) > 1:
                 return [repeat("[0-9]", least - tail, most - tail), *end]
-            held = int(self.open_left and all(text[:1] == "0" for text in texts) and most > 1 + implied)
+            held = int(
+                (self.open_left or self.padded) and all(text[:1] == "0" for text in texts) and most > 1 + implied
+            )
             return [*(["0"] * held), repeat("[0-9]", most - held - tail, most - held - tail), *end]
         low = min(least, 1 + implied) - tail
         body = repeat("[0-9]", max(low, 0), None if self.padded else most - tail + _GROWTH)
-        if least == most > 1 and not self.padded and not implied and not self.backwards:
+        if least == most > 1 and not self.told and not self.padded and not implied and not self.backwards:
             # All had the same length. A zero or spaces may fill the place of a missing digit and mean the same; a
             # shorter or a longer frame was never shown and could be one that lost or gained a byte.
             return [f"(?:[0-9]{{{most}}}| {{1,{most - 1}}}[0-9]{{1,{most}}})", *end]

@@ -17,8 +17,8 @@ from .splitting import Split, Style, parts_of, split
 Role = Literal["word", "value", "minor", "loose", "listed"]
 
 
-#: No status of two digits has so many values in a handful of rows.
-_RESTLESS = 5
+#: A status has hardly more values than conditions were shown, and so many more at most.
+_FEW_STATES = 3
 #: More forms than this, most of them of one frame, are no forms.
 _MANY = 40
 
@@ -326,42 +326,49 @@ def _roles(group: Group, place: Place) -> tuple[Role, ...]:
 def _share_roles(reading: Reading) -> None:
     """What a number that isn't the value may be is judged over all forms that have it at the same place.
 
-    Before the value that is the same place from the front; behind it, in forms that are alike altogether.
+    Between the same words that is the same place; else, before the value, the same from the front; behind it, in forms
+    that are alike altogether.
     """
-    alike: dict[tuple[object, ...], list[Form]] = {}
-    longest = max((len(form.roles) for form in reading.solved), default=0)
+    alike: dict[tuple[object, ...], list[tuple[Form, int]]] = {}
     fronts = {form.place.at for form in reading.solved if form.place is not None}
-    for at in range(longest):
-        alike.clear()
-        for form in [*reading.solved, *reading.mute]:
-            numbers = form.splits[0].numbers
-            if at >= len(numbers) or not numbers[at] or form.roles[at] in ("value", "minor"):
+    for form in [*reading.solved, *reading.mute]:
+        numbers = form.splits[0].numbers
+        for at, number in enumerate(numbers):
+            if not number or form.roles[at] in ("value", "minor"):
+                continue
+            near = _neighbours(form, at)
+            if any(near):
+                alike.setdefault((near,), []).append((form, at))
                 continue
             front = form.place is None or at < form.place.at
-            if form.place is None and at >= min(fronts, default=0) and at >= max(fronts, default=0):
+            if form.place is None and at >= max(fronts, default=0):
                 continue
-            alike.setdefault((front, numbers[: at + 1] if front else numbers), []).append(form)
-        for together in alike.values():
-            if all(form.place is None for form in together):
-                continue
-            _judge(together, at)
+            alike.setdefault((at, front, numbers[: at + 1] if front else numbers), []).append((form, at))
+    for together in alike.values():
+        if any(form.place is not None for form, _ in together):
+            _judge(together)
 
 
-def _judge(together: Sequence[Form], at: int) -> None:
+def _judge(together: Sequence[tuple[Form, int]]) -> None:
     pairs = sorted(
-        ((frame, one) for form in together for frame, one in zip(form.frames, form.splits, strict=True)),
+        (
+            (frame, one, at)
+            for form, at in together
+            for frame, one in zip(form.frames, form.splits, strict=True)
+        ),
         key=lambda pair: pair[0].offset,
-    )
-    texts = [one.cores[at] for _, one in pairs]
-    clock = clockwork(pairs[0][1], at)
-    loose = clock or independent(texts)
+    )  # fmt: skip
+    texts = [one.cores[at] for _, one, at in pairs]
+    clock = all(clockwork(form.splits[0], at) for form, at in together)
+    conditions = {frame.seen.condition for frame, _, _ in pairs if frame.seen is not None}
+    loose = clock or independent(texts, len(conditions))
     shared = tuple(dict.fromkeys(texts))
-    pairs_seen = tuple(dict.fromkeys((one.gaps[at], one.cores[at]) for _, one in pairs))
-    for form in together:
+    seen = tuple(dict.fromkeys((one.gaps[at], one.cores[at]) for _, one, at in pairs))
+    for form, at in together:
         role: Role = "loose" if loose else "word" if len(set(form.core(at))) == 1 else "listed"
         form.roles = (*form.roles[:at], role, *form.roles[at + 1 :])
         form.seen_at[at] = shared
-        form.pairs_at[at] = pairs_seen
+        form.pairs_at[at] = seen
 
 
 def clockwork(one: Split, at: int) -> bool:
@@ -405,7 +412,7 @@ def clockwork(one: Split, at: int) -> bool:
     return False
 
 
-def independent(texts: Sequence[bytes]) -> bool:
+def independent(texts: Sequence[bytes], conditions: int) -> bool:
     """Whether a number that varies can be no status: it counts up, or it has more values and digits than states have."""
     different = list(dict.fromkeys(texts))
     if len(different) < 3:
@@ -415,7 +422,7 @@ def independent(texts: Sequence[bytes]) -> bool:
         if all(a < b for a, b in pairwise(numbers)):
             return True
     longest = max(map(len, different))
-    return longest >= 3 or (longest == 2 and len(different) >= _RESTLESS)
+    return longest >= 3 or (longest == 2 and len(different) > max(_FEW_STATES, conditions + 1))
 
 
 def _adopt(reading: Reading) -> None:

@@ -63,14 +63,16 @@ def meaning(conditions: Iterable[str]) -> str:
     return next((condition for condition in _ORDER if condition in seen), "ok")
 
 
-def shapes(reading: Reading, fixed: bool) -> list[Shape]:
-    """The shapes of all solved forms. `fixed`: the framing fixes the frames' length."""
+def shapes(reading: Reading, *, fixed: bool, checked: bool) -> list[Shape]:
+    """The shapes of all solved forms. `fixed`: the framing fixes the frames' length; `checked`: a check guards them."""
     families: dict[tuple[object, ...], list[Form]] = {}
     pools: dict[tuple[object, ...], list[Form]] = {}
     for form in reading.solved:
         families.setdefault(_family(form, reading), []).append(form)
         pools.setdefault(_before(form), []).append(form)
-    ordered = sorted(families.values(), key=lambda forms: -len(_values(forms)))
+    ordered = [
+        forms for key, forms in sorted(families.items(), key=lambda each: (each[0][-1] != "several", -len(_values(each[1]))))
+    ]  # fmt: skip
     built: list[Shape] = []
     models: list[_Field] = []
     widths: set[int] = set()
@@ -80,12 +82,14 @@ def shapes(reading: Reading, fixed: bool) -> list[Shape]:
         unit, implied, decimals = _family(forms[0], reading)[-3:]
         # Where one form drops zeros, so do the others of that unit.
         written = (unit, implied, "several" if unit in dropping else decimals)
-        own = _field_of(forms, reading, fixed, pools[_before(forms[0])], widths, fullest.get(written, ()))
+        own = _field_of(
+            forms, reading, fixed, checked, pools[_before(forms[0])], widths, fullest.get(written, ()), unit in dropping
+        )
         fullest.setdefault(written, own.digits.cores)
         if own.wide:
             widths.update(form.width for form in forms if form.width is not None)
         known = next((m for m in models if m.fits(forms, own)), None)
-        chosen = own if known is None or len(_values(forms)) > 3 else known.adapted(own, forms)
+        chosen = own if known is None or own.yielding or len(_values(forms)) > _FEW else known.adapted(own, forms)
         if known is None:
             models.append(own)
         for form in forms:
@@ -170,10 +174,11 @@ class _Field:
 
 
 def _field_of(
-    forms: Sequence[Form], reading: Reading, fixed: bool, pool: Sequence[Form], widths: set[int],
-    others: tuple[bytes, ...],
+    forms: Sequence[Form], reading: Reading, fixed: bool, checked: bool, pool: Sequence[Form], widths: set[int],
+    others: tuple[bytes, ...], drops: bool,
 ) -> _Field:  # fmt: skip
-    """`widths`: lengths of frames in which spaces give way to digits; `others`: numbers written the same way elsewhere."""
+    """`widths`: lengths of frames in which spaces give way to digits; `others`: numbers written the same way elsewhere;
+    `drops`: trailing zeros are dropped in forms of this unit."""
     first = forms[0]
     place = first.place
     assert place is not None
@@ -207,7 +212,7 @@ def _field_of(
     yielding = frozenset() if left or behind else _yielding(forms, at, widths)
     padded = left or behind or bool(yielding)
     seen = tuple(dict.fromkeys(cores))
-    if len(seen) <= _FEW and len({len(core) for core in (*seen, *others)}) > 1:
+    if drops or (len(seen) <= _FEW and len({len(core) for core in (*seen, *others)}) > 1):
         # How long numbers grow shows where more of them were seen.
         seen = tuple(dict.fromkeys((*seen, *others)))
     digits = Digits(
@@ -215,6 +220,7 @@ def _field_of(
         padded and all(form.width is not None for form in forms), fixed and not padded,
         all(not gap for gap in gaps)
         and (at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit()),
+        checked or any(role == "word" for role in first.roles[:at]),
     )  # fmt: skip
     apart = at > 0 and first.roles[at - 1] in ("loose", "listed") and b"" not in gaps
     elsewhere = {gap for form in pool for gap in form.gap(at + sign)[:]} if sign and at + sign >= 0 else set()
@@ -424,21 +430,34 @@ def _crossing(shape: Shape, other: Shape) -> Shape | None:
     """The shape with the other's marks, where they differ by nothing but the words that say it is below zero."""
     if other.negative or not other.marks or shape.unit != other.unit:
         return None
+    added = _added(shape, other)
+    if added is None or not any(added):
+        return None
     marks: dict[int, dict[bytes, str]] = {}
-    added = 0
+    for here, there, extra in zip(_sides(shape), _sides(other), added, strict=True):
+        for at, wanted in zip([at for at in here if at not in extra], there, strict=True):
+            if wanted in other.marks:
+                marks[at] = other.marks[wanted]
+    return replace(shape, marks=marks, condition=other.condition)
+
+
+def _added(shape: Shape, other: Shape) -> tuple[list[int], list[int]] | None:
+    """The shape's words the other hasn't, on both sides of the number; None where they differ otherwise."""
+    found = []
     for here, there in zip(_sides(shape), _sides(other), strict=True):
-        matched = 0
+        extra, matched = [], 0
         for at in here:
             wanted = there[matched] if matched < len(there) else None
-            if wanted is not None and wanted in other.marks and shape.words[at] in other.marks[wanted]:
-                marks[at] = other.marks[wanted]
-            elif wanted is None or shape.words[at] != other.words[wanted]:
-                added += 1
-                continue
-            matched += 1
+            if wanted is not None and (
+                shape.words[at] == other.words[wanted] or shape.words[at] in other.marks.get(wanted, {})
+            ):
+                matched += 1
+            else:
+                extra.append(at)
         if matched < len(there):
             return None
-    return replace(shape, marks=marks, condition=other.condition) if added and len(marks) == len(other.marks) else None
+        found.append(extra)
+    return found[0], found[1]
 
 
 def _sides(shape: Shape) -> tuple[list[int], list[int]]:
@@ -616,7 +635,7 @@ def zeros(shape: Shape) -> Shape:
     return replace(
         shape,
         pieces=[
-            piece.replace("[0-9]", "0").replace("0-9", "0") if "(?P<number>" in piece else piece
+            re.sub("0-9(?:A-F|a-f)?", "0", piece.replace("[0-9]", "0")) if "(?P<number>" in piece else piece
             for piece in shape.pieces
         ],
         condition="zero",
