@@ -25,7 +25,7 @@ class InstrumentSetup:
     name: str
     profile: str
     port: str
-    kind: Literal["length", "mass", "identifier", "key"]
+    kind: Literal["length", "mass", "identifier", "key", "lamp"]
     emptied: Literal["stream", "each", "none"]
     places: tuple[str, ...]
     serves: tuple[str, ...] | None = None

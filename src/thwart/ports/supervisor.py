@@ -15,6 +15,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import random
 import threading
@@ -95,13 +96,15 @@ class Supervisor:
         poll: Poll | None = None,
         clock: Callable[[], int] = time.monotonic_ns,
         opener: Callable[[Spec, LineSettings], Port] = open_port,
+        farewell: bytes = b"",
     ) -> None:
-        """`rng` spreads the retries of many ports; `clock` gives monotonic nanoseconds."""
+        """`rng` spreads the retries of many ports; `clock` gives monotonic nanoseconds; `farewell` is sent at `stop`."""
         self.spec = spec
         self._line = line
         self._listener = listener
         self._rng = rng
         self._poll = poll
+        self._farewell = farewell
         self._clock = clock
         self._opener = opener
         self._port: Port | None = None
@@ -184,6 +187,9 @@ class Supervisor:
                 self._announce(opened_ns)
             self._proven = False
             self._read_loop(port, opened_ns)
+            if self._farewell:
+                with contextlib.suppress(PortStuck):
+                    port.write(self._farewell)
         except Gone as gone:
             return gone
         except Exception as fault:

@@ -5,12 +5,13 @@ Holds no bytes of a port and opens none; what a frame means is asked of the room
 
 from .check import check_profile
 from .loading import find_profile, load_profile, shipped_profiles
-from .model import Ask, Checksum, Framing, Layout, Line, Profile, Sample, Settle, from_mapping
+from .model import Ask, Checksum, Framing, Lamp, Layout, Line, Profile, Sample, Settle, from_mapping
 
 __all__ = [
     "Ask",
     "Checksum",
     "Framing",
+    "Lamp",
     "Layout",
     "Line",
     "Profile",

@@ -7,7 +7,7 @@ from decimal import Decimal
 from itertools import permutations
 from typing import Annotated, Any, Literal, Self, TypeVar
 
-from pydantic import AfterValidator, BeforeValidator, Field, PlainSerializer, model_validator
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, PlainSerializer, model_validator
 
 from .. import units
 from ..records import DESCRIPTOR, REPORT, record
@@ -16,7 +16,7 @@ from ..wire.events import Condition, LoadMark, RejectReason
 from ..wire.patterns import compiled
 
 M = TypeVar("M", bound=Strict)
-Kind = Literal["length", "mass", "identifier", "key"]
+Kind = Literal["length", "mass", "identifier", "key", "lamp"]
 Mode = Literal["streams", "prints", "asked"]
 Evidence = Literal["stream", "each", "none"]
 #: What a mark of the instrument can mean. `normal` is a mark that says nothing special, `negative` that the number is
@@ -318,6 +318,55 @@ class Ask(Strict):
     interval_ms: float = Field(default=200, ge=20, le=60_000)
 
 
+LampBytes = Annotated[Wire, Field(min_length=1, max_length=64)]
+
+
+class Lamp(Strict):
+    """What is sent to a lamp: for each of the five sounds, and for dark. `hold_ms`: how long what needs no answer is shown."""
+
+    off: LampBytes
+    taken: LampBytes
+    look: LampBytes
+    asked: LampBytes
+    next: LampBytes
+    fault: LampBytes
+    hold_ms: float = Field(default=2000, ge=100, le=60_000)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        seen: dict[bytes, str] = {}
+        problems = []
+        for state in ("off", "taken", "look", "asked", "next", "fault"):
+            sent = getattr(self, state)
+            if sent in seen:
+                problems.append(f"{state}: is the same as {seen[sent]}; each state must look different")
+            seen.setdefault(sent, state)
+        return _without(self, problems)
+
+
+#: What a lamp's profile needn't say: whatever a lamp answers means nothing.
+_DEAF: dict[str, Any] = {
+    "mode": "prints",
+    "emptied": "none",
+    "framing": {"gap_ms": 1000, "max_length": 4096},
+    "chatter": ["(?s).*"],
+    "sample": [{"frame": "\n", "chatter": True}],
+}
+#: What an instrument's profile must say.
+_SPOKEN = ("mode", "emptied", "framing", "sample")
+
+
+def _required(schema: dict[str, Any]) -> None:
+    """In the JSON Schema: a lamp's profile has its bytes and nothing of what is read; any other has no lamp."""
+    schema["required"] = [key for key in schema["required"] if key not in _SPOKEN]
+    schema["if"] = {"properties": {"kind": {"const": "lamp"}}}
+    schema["then"] = {"required": ["lamp"], "properties": dict.fromkeys((*_DEAF, *_UNHEARD), False)}
+    schema["else"] = {"required": list(_SPOKEN), "properties": {"lamp": False}}
+
+
+_UNHEARD = ("unit", "division", "range", "lag_ms", "layout", "checksum", "ask", "settle")
+
+
 def _to_hex(given: str) -> str:
     try:
         bytes.fromhex(given)
@@ -386,6 +435,9 @@ class Profile(Strict):
     ask: Ask | None = None
     settle: Settle = Settle()
     sample: tuple[Sample, ...] = Field(min_length=1)
+    lamp: Lamp | None = None
+
+    model_config = ConfigDict(json_schema_extra=_required)
 
     @property
     def lag_ns(self) -> int:
@@ -397,8 +449,23 @@ class Profile(Strict):
         """Whether any layout can say `settled`; the Scale usage page can."""
         return self.framing.reports == "scale" or any("settled" in meanings_of(layout) for layout in self.layout)
 
+    @model_validator(mode="before")
+    @classmethod
+    def _lamp(cls, data: Any) -> Any:
+        """A lamp is written to and not read."""
+        if not isinstance(data, Mapping) or data.get("kind") != "lamp":
+            return data
+        stray = [f"{key}: belongs to what is read; a lamp has none" for key in (*_DEAF, *_UNHEARD) if key in data]
+        if stray:
+            raise Faults(stray)
+        return {**_DEAF, **data}
+
     @model_validator(mode="after")
     def _consistent(self) -> Self:
+        if (self.kind == "lamp") != (self.lamp is not None):
+            raise Faults(["lamp: kind lamp and the table lamp belong together"])
+        if self.lamp is not None:
+            return self
         problems = [*self._kind_problems(), *self._framing_problems(), *self._report_problems()]
         if (self.emptied == "stream") != (self.mode != "prints"):
             problems.append(

@@ -37,6 +37,7 @@ from .saying import quoted
 from .systemd import notify, watchdog_s
 
 if TYPE_CHECKING:
+    from ..announce.lamp import Lamps
     from ..announce.machine import Machine
 
 log = logging.getLogger(__name__)
@@ -76,12 +77,11 @@ class Service:
                 by_name[instrument].tared = True
 
         self.clerk.tared = tared
-        self._supervisors = [
-            Supervisor(line.wired.spec, line.wired.line, line, random.Random(), line.wired.poll) for line in self.lines
-        ]
+        self._supervisors = [_supervised(line) for line in self.lines]
         self._control: Control | None = None
         self._listening: Listening | None = None
         self._machine: Machine | None = None
+        self._lamps: Lamps | None = None
         self._stop_asked = threading.Event()
         self._stopped = threading.Event()
         self._failed: BaseException | None = None
@@ -114,6 +114,7 @@ class Service:
             (s.key, "mm" if s.measurand.quantity == "length" else "g") for s in slots.values()
         )
         self._sound()
+        self._light()
         sha256, items = configuration(self.clerk.bench)
         self.clerk.begin([*items, Item("started", {"version": __version__, "config_sha256": sha256})])
         self._control = Control(self.configured.config.control_port, self._answer)
@@ -135,7 +136,22 @@ class Service:
         self._machine = Machine(self.feed, loudness, config.language, config.places)
         self._machine.start()
 
+    def _light(self) -> None:
+        """The lamps, where there are any."""
+        fitted = [
+            (s, line.wired) for s, line in zip(self._supervisors, self.lines, strict=True) if line.wired.profile.lamp
+        ]
+        if not fitted:
+            return
+        from ..announce.lamp import Fitted, Lamps
+
+        lamps = [Fitted(w.name, w.places, w.profile.lamp, s.write) for s, w in fitted if w.profile.lamp is not None]
+        self._lamps = Lamps(self.feed, lamps)
+        self._lamps.start()
+
     def _let_go(self) -> None:
+        if self._lamps is not None:
+            self._lamps.stop()
         if self._machine is not None:
             self._machine.stop()
         if self._listening is not None:
@@ -341,6 +357,13 @@ class Service:
                 return []
             found = groups(ledger.entries((first.input_seq or first.seq) - 1))
             return [Committed(group) for group in islice(found, _READ)]
+
+
+def _supervised(line: Line) -> Supervisor:
+    """What keeps a line's port open; a lamp goes dark when it is let go."""
+    w = line.wired
+    dark = w.profile.lamp.off if w.profile.lamp is not None else b""
+    return Supervisor(w.spec, w.line, line, random.Random(), w.poll, farewell=dark)
 
 
 def run(folder: Path) -> int:
