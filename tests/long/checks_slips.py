@@ -14,6 +14,7 @@ import random
 from collections.abc import Callable, Sequence
 from math import exp, log, sqrt
 
+from thwart.checks.level import KEEP
 from thwart.checks.model import RelationPrior, SpeciesModel
 from thwart.checks.slip import Slip, SlipWatch, Swap, follow_slip
 from thwart.checks.specimen import Specimen, Value
@@ -73,13 +74,15 @@ def slipped(fish: list[tuple[float, float]], start: int, direction: str) -> list
 
 def follow(fish: Sequence[tuple[float, float]], setup: Setup) -> list[tuple[int, Slip | Swap]]:
     watch, state, found = SlipWatch(), State(), []
+    before: list[Specimen] = []
     for i, (x, y) in enumerate(fish):
         values = {
             "total_length": Value(float(round(exp(x))), division=1.0),
             "whole_mass": Value(round(exp(y), 1), division=0.1),
         }
         specimen = Specimen(str(i), "perch", values)
-        watch, one = follow_slip(watch, specimen, state, setup)
+        watch, one = follow_slip(watch, specimen, before, state, setup)
+        before = [*before[-KEEP + 1 :], specimen]
         if one:
             found.append((i, one))
         state = learn(state, specimen, setup)

@@ -1,8 +1,7 @@
-"""Properties of the checks: folds resume anywhere, nothing crashes, verdicts combine in any order."""
+"""Properties of the checks: nothing crashes, verdicts combine in any order."""
 
 from __future__ import annotations
 
-import json
 from itertools import permutations
 from math import isfinite
 
@@ -17,7 +16,6 @@ from thwart.checks.relation import Relation
 from thwart.checks.sequence import Sequence, follow
 from thwart.checks.specimen import Specimen, Value
 from thwart.checks.state import Setup, State, learn
-from thwart.checks.store import dump, load_sequence, load_state
 from thwart.checks.table import parse_cell
 
 MEASURANDS = ("total_length", "fork_length", "standard_length", "whole_mass", "gutted_mass", "gonad_mass")
@@ -35,18 +33,13 @@ specimens = st.builds(
 
 @given(st.lists(specimens, max_size=8), specimens)
 @settings(max_examples=40, deadline=None)
-def test_nothing_crashes_and_the_fold_resumes_anywhere(before: list[Specimen], now: Specimen) -> None:
+def test_nothing_crashes_whatever_the_values(before: list[Specimen], now: Specimen) -> None:
     setup = Setup()
     state, sequence = State(), Sequence()
     for fish in before:
         sequence, _ = follow(sequence, fish, state, setup)
         state = learn(state, fish, setup)
-    resumed = load_state(json.loads(json.dumps(dump(state))))
-    resumed_sequence = load_sequence(json.loads(json.dumps(dump(sequence))))
-    assert resumed == state
-    assert resumed_sequence == sequence
     findings = judge(now, before[-3:], state, setup)
-    assert findings == judge(now, before[-3:], resumed, setup)
     for found in findings:
         assert 0.0 <= found.probability <= 1.0
         assert found.text and found.advice

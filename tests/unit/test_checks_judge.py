@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import random
 import re
 from dataclasses import replace
@@ -22,7 +21,6 @@ from thwart.checks.model import Limits, RelationPrior, SpeciesModel
 from thwart.checks.ration import Ration, shares
 from thwart.checks.specimen import Specimen, Value
 from thwart.checks.state import FIRST, Setup, State, learn
-from thwart.checks.store import dump, load_state
 from thwart.checks.words import ADVICE, CAUSES, phrase
 
 
@@ -274,18 +272,6 @@ def test_every_cause_has_words_and_advice() -> None:
     assert set(CAUSES) == set(ADVICE)
     assert set(RATES) <= set(CAUSES)
     assert phrase("order", {"small": "fork_length", "large": "total_length"}) == "fork length above total length"
-
-
-def test_the_state_survives_a_restart() -> None:
-    state = State()
-    for i in range(30):
-        state = learn(state, perch(str(i), total_length=280 + i, fork_length=258 + i, whole_mass=300 + 4 * i), SETUP)
-    again = load_state(json.loads(json.dumps(dump(state))))
-    assert again == state
-    more = perch("31", total_length=300, whole_mass=330)
-    assert learn(again, more, SETUP) == learn(state, more, SETUP)
-    with pytest.raises(ValueError, match="version 7"):
-        load_state({"version": 7})
 
 
 def test_the_documented_codes_are_all_there_are() -> None:

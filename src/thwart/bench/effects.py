@@ -733,13 +733,11 @@ def _learned(bench: Bench, entry: Entry) -> None:
     desk, kind = bench.desk, b["taught"]["kind"]
     known = {k: learned for k in desk.kinds if (learned := bench.get(Learned, k)) is not None}
     watch = bench.get(Watch, b["place"]) or Watch(b["place"])
-    bench.put(memory.follow_on(watch, b["watch"], {"number": str(s.number), **b["taught"]}, known))
+    bench.put(memory.follow_on(watch, b, str(s.number), b["taught"], known))
     bench.put(memory.learn_more(known.get(kind) or Learned(kind), b))
-    bench.put(
-        replace(
-            desk, kinds=desk.kinds if kind in desk.kinds else (*desk.kinds, kind), ration=b.get("ration", desk.ration)
-        )
-    )  # fmt: skip
+    kinds = desk.kinds if kind in desk.kinds else (*desk.kinds, kind)
+    ration = memory.ration_after(desk.ration, b["ration"]) if "ration" in b else desk.ration
+    bench.put(replace(desk, kinds=kinds, ration=ration))
 
 
 def _taught(bench: Bench, entry: Entry) -> None:

@@ -73,9 +73,9 @@ def _learn(bench: Bench, place: str, specimen: Specimen) -> None:
     asked, sound = _asked(bench, specimen)
     after = learn(state, fish, setup, lesson.outcomes, asked=asked, sound=sound)
     body: dict[str, Any] = taught(bench.get(Learned, fish.kind), after.kinds[fish.kind], fish)
-    body["watch"] = followed(watch, sequence)
+    body |= followed(watch, sequence, measurer)
     if after.ration != state.ration:
-        body["ration"] = ration_line(after.ration)
+        body["ration"] = ration_line(bench.desk.ration, after.ration)
     bench.decide("learned", specimen.specimen_id, place=place, taught=lesson.to_json(), **body)
     said = {q.kind for q in bench.live_questions() if q.place == place} if findings else set()
     for found in findings:
@@ -100,15 +100,25 @@ def _of_sequence(specimen: Specimen, found: Found, fish: Fish) -> Finding:
     arguments = found.arguments
     if found.cause == "slip":
         by = "-1" if arguments["direction"] == "late" else "+1"
-        act = f": `slide {found.measurand} {arguments['start']} {arguments['end']} {by}`"
+        act = f"slide {found.measurand} {arguments['start']} {arguments['end']} {by}"
     elif found.cause == "swapped":
         mass = next((m for m in MASSES if m in fish.values), found.measurand)
-        act = f": `mend swap {arguments['first']} {arguments['second']} {mass} exchanged`"
+        act = f"mend swap {arguments['first']} {arguments['second']} {mass} exchanged"
     elif found.cause == "species_stuck":
-        act = f": `mend species NUMBER {arguments['fits']} wrong-species`"
+        act = f"mend species NUMBER {arguments['fits']} wrong-species"
     args = {"number": specimen.number, "measurand": found.measurand, **arguments}
+    if act:
+        args["repair"] = act
     probability = f"{found.probability:.6g}"
-    return Finding(found.cause, 3, args, probability, found.runner_up or None, True, f"{found.text}{act}")
+    return Finding(
+        found.cause,
+        3,
+        args,
+        probability,
+        found.runner_up or None,
+        True,
+        f"{found.text}: `{act}`" if act else found.text,
+    )
 
 
 def _retaught(bench: Bench) -> set[str]:

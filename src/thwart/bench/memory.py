@@ -7,18 +7,18 @@ significant digits, fields of one thing in a line, and an entry carries the line
 from __future__ import annotations
 
 import typing
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Generic, TypeVar
 
 from ..checks import sequence as following
 from ..checks.heaping import Digits
-from ..checks.level import LevelWatch, Residual
+from ..checks.level import KEEP, LevelWatch
 from ..checks.ration import Ration
 from ..checks.relation import Kept, Outcome, Relation, Sizes
-from ..checks.repeats import RepeatWatch
-from ..checks.slip import Pair, Seen, SlipWatch, Step
+from ..checks.repeats import Run
+from ..checks.slip import SlipWatch
 from ..checks.specimen import Specimen as Fish
 from ..checks.specimen import Value
 from ..checks.state import Learned as Kind
@@ -80,23 +80,30 @@ def _is_plain(hint: Any) -> bool:
     return all(kind in (bool, int, float, str, type(None)) for kind in kinds)
 
 
-_SAME = "="
+_SAME, _ONE_MORE = "=", "+"
 
 
 def _squeezed(old: str, new: str) -> str:
-    """A line with `=` for each word that is as in the line before it: an entry carries what changed."""
+    """A line with `=` for each word that is as in the line before it and `+` for a count that is one more: an entry
+    carries what changed."""
     before, words = old.split(" "), new.split(" ")
     if len(before) != len(words):
         return new
-    return " ".join(_SAME if a == b else b for a, b in zip(before, words, strict=True))
+    return " ".join(
+        _SAME if a == b else _ONE_MORE if a.isdecimal() and b.isdecimal() and int(b) == int(a) + 1 else b
+        for a, b in zip(before, words, strict=True)
+    )
 
 
 def _whole(old: str, line: str) -> str:
     """The line that was squeezed."""
     words = line.split(" ")
-    if _SAME not in words:
+    if _SAME not in words and _ONE_MORE not in words:
         return line
-    return " ".join(a if b == _SAME else b for a, b in zip(old.split(" "), words, strict=True))
+    return " ".join(
+        a if b == _SAME else str(int(a) + 1) if b == _ONE_MORE else b
+        for a, b in zip(old.split(" "), words, strict=True)
+    )
 
 
 def _all_whole(old: Mapping[str, str], lines: Mapping[str, str]) -> dict[str, str]:
@@ -107,13 +114,9 @@ _BEGUN = ("x0", "known")
 _RELATION = Line(Relation, "m0", "m1", "v00", "v01", "v11", "nu", "ss", "fish")
 _PRIOR = Line(Relation, *_BEGUN)
 _KEPT, _SIZE, _RATION = Line(Kept), Line(Sizes), Line(Ration)
-_SLIP, _SEEN, _STEP, _PAIR = Line(SlipWatch), Line(Seen), Line(Step), Line(Pair)
-_LEVEL, _RESIDUAL, _REPEATS = Line(LevelWatch), Line(Residual), Line(RepeatWatch)
-_DIGITS = Line(Digits)
+_SLIP, _LEVEL, _RUN, _DIGITS = Line(SlipWatch), Line(LevelWatch), Line(Run), Line(Digits)
 
 # The same lines come fish after fish: each is read and written once.
-_read_step, _write_step = lru_cache(512)(_STEP.read), lru_cache(512)(_STEP.write)
-_read_residual, _write_residual = lru_cache(1024)(_RESIDUAL.read), lru_cache(1024)(_RESIDUAL.write)
 _read_kept, _write_kept = lru_cache(2048)(_KEPT.read), lru_cache(2048)(_KEPT.write)
 
 
@@ -187,7 +190,10 @@ def taught(old: Learned | None, new: Kind, by: Fish) -> dict[str, Any]:
     }
     if kept:
         lines["kept"] = kept
-    lines["sizes"] = {name: _SIZE.write(new.sizes[name]) for name in by.values if name in new.sizes}
+    sizes = old.sizes if old is not None else {}
+    lines["sizes"] = {
+        name: _squeezed(sizes.get(name, ""), _SIZE.write(new.sizes[name])) for name in by.values if name in new.sizes
+    }
     return lines
 
 
@@ -201,7 +207,7 @@ def learn_more(old: Learned, body: Mapping[str, Any]) -> Learned:
             kept[name] = f"{kept[name]};{line}" if name in kept else line
     return Learned(
         old.kind, old.fish + 1, _all_whole(old.relations, body["relations"]), {**old.priors, **body.get("priors", {})}, kept,
-        {**old.sizes, **body["sizes"]},
+        _all_whole(old.sizes, body["sizes"]),
     )  # fmt: skip
 
 
@@ -210,9 +216,14 @@ def ration_of(line: str) -> Ration:
     return Ration(**_RATION.fields(line))
 
 
-def ration_line(ration: Ration) -> str:
-    """The ration's state as a line."""
-    return _RATION.write(ration)
+def ration_line(old: str, ration: Ration) -> str:
+    """The ration's state as a line, beside the one before it."""
+    return _squeezed(old, _RATION.write(ration))
+
+
+def ration_after(old: str, line: str) -> str:
+    """The line of the ration's state after `ration_line` gave `line`."""
+    return _whole(old, line)
 
 
 # ---- what the sequence tests remember ------------------------------------------------------------------------------
@@ -220,18 +231,17 @@ def ration_line(ration: Ration) -> str:
 
 def sequence_of(watch: Watch) -> following.Sequence:
     """What the sequence tests remember of a place."""
-    slip = SlipWatch(
-        **_SLIP.fields(watch.slip),
-        last=_SEEN.read(watch.last) if watch.last else None,
-        steps=tuple(map(_read_step, watch.steps)),
-        swap=_PAIR.read(watch.swap) if watch.swap else None,
-        anchor=None if watch.anchor is None else {k: kind_of(_mapping(parts)) for k, parts in watch.anchor.items()},
-    )
-    level = LevelWatch(**_LEVEL.fields(watch.level), recent=tuple(map(_read_residual, watch.recent)))
+    anchor = None if watch.anchor is None else {k: kind_of(_mapping(parts)) for k, parts in watch.anchor.items()}
     return following.Sequence(
-        slip, level, _stuck(watch.stuck), {name: _REPEATS.read(line) for name, line in watch.repeats.items()},
+        tuple(map(fish_of_line, watch.fish)),
+        SlipWatch(**_SLIP.fields(watch.slip), anchor=anchor),
+        LevelWatch(
+            **_LEVEL.fields(watch.level), recent=tuple(None if z == _EMPTY else float(z) for z in watch.residuals)
+        ),
+        _stuck(watch.stuck),
+        {name: _RUN.read(line) for name, line in watch.runs.items()},
         {name: _digits(line) for name, line in watch.digits.items()},
-    )  # fmt: skip
+    )
 
 
 def _mapping(parts: Json) -> Mapping[str, Any]:
@@ -251,81 +261,85 @@ def _stuck_line(watch: StuckWatch) -> str:
 
 def _digits(line: str) -> Digits:
     *counts, low, high, told = line.split(" ")
-    return Digits(tuple(map(int, counts)), float(low), float(high), told == "1")
+    return Digits(tuple(map(int, counts)), int(low), int(high), told == "1")
 
 
 def _digits_line(digits: Digits) -> str:
     return " ".join([*map(str, digits.counts), _DIGITS.write(digits)])
 
 
-def followed(old: Watch, new: following.Sequence) -> dict[str, Any]:
-    """What a fish changed of what the sequence tests remember, in an entry's body."""
-    slip, level = new.slip, new.level
-    lines = {
-        "slip": _SLIP.write(slip), "last": _SEEN.write(slip.last) if slip.last else "",
-        "swap": _PAIR.write(slip.swap) if slip.swap else "", "level": _LEVEL.write(level),
-        "stuck": _stuck_line(new.stuck),
-    }  # fmt: skip
+def followed(old: Watch, new: following.Sequence, measurer: str) -> dict[str, Any]:
+    """What a fish changed of what the sequence tests remember, in an entry's body; what it leaves alone isn't named.
+
+    `z` is its residual; `digits` the last digit of each of its values in their order, `digit_lines` a count that was
+    begun, or whose range it widened, whole.
+    """
+    lines = {"slip": _SLIP.write(new.slip), "level": _LEVEL.write(new.level), "stuck": _stuck_line(new.stuck)}
     out: dict[str, Any] = {
         name: _squeezed(getattr(old, name), line) for name, line in lines.items() if line != getattr(old, name)
     }
-    for name, rows in (("steps", map(_write_step, slip.steps)), ("recent", map(_write_residual, level.recent))):
-        now, before = tuple(rows), getattr(old, name)
-        if now != before:
-            out[name] = _moved(before, now)
-    if (slip.anchor is not None) != (old.anchor is not None):
-        out["anchored"] = slip.anchor is not None
-    repeats = {name: _REPEATS.write(r) for name, r in new.repeats.items()}
-    changed = {n: _squeezed(old.repeats.get(n, ""), line) for n, line in repeats.items() if old.repeats.get(n) != line}
-    if changed:
-        out["repeats"] = changed
-    if counted := {n: line for n, d in new.digits.items() if (line := _counted(old.digits.get(n), d)) is not None}:
-        out["digits"] = counted
+    if new.level.recent and (z := new.level.recent[-1]) is not None:
+        out["z"] = _text(z)
+    if (new.slip.anchor is not None) != (old.anchor is not None):
+        out["anchored"] = new.slip.anchor is not None
+    runs = {name: _RUN.write(run) for name, run in new.runs.items()}
+    if runs != old.runs:
+        out["runs"] = runs
+    if measurer:
+        out["measurer"] = measurer
+    digits, whole = [], {}
+    for name in new.before[-1].values:
+        key = f"{measurer}|{name}"
+        line = _digits_line(new.digits[key]) if key in new.digits else old.digits.get(key, "")
+        digit = _counted(old.digits.get(key), line)
+        digits.append(digit)
+        if digit == _EMPTY and line != old.digits.get(key, ""):
+            whole[name] = line
+    if any(digit != _EMPTY for digit in digits):
+        out["digits"] = "".join(digits)
+    if whole:
+        out["digit_lines"] = whole
     return out
 
 
-def _moved(old: Sequence[str], new: Sequence[str]) -> list[Any]:
-    """A list whose head falls off and whose tail is new: how many to skip, how many to keep, what comes after."""
-    skip = next((i for i in range(len(old)) if new and old[i] == new[0]), len(old))
-    keep = 0
-    while skip + keep < len(old) and keep < len(new) and old[skip + keep] == new[keep]:
-        keep += 1
-    return [skip, keep, *new[keep:]]
+def _counted(old: str | None, line: str) -> str:
+    """The digit that came once more; `-` where that isn't all that changed."""
+    more = [i for i, (a, b) in enumerate(zip((old or "").split(" "), line.split(" "), strict=False)) if a != b]
+    return str(more[0]) if old and len(more) == 1 and more[0] < 10 else _EMPTY
 
 
-def _counted(old: str | None, new: Digits) -> str | None:
-    """The digit that came once more, or the whole line where more than a count changed."""
-    line = _digits_line(new)
-    if old is None or old == line:
-        return None if old == line else line
-    counts, words = old.split(" "), line.split(" ")
-    more = [i for i, (a, b) in enumerate(zip(counts, words, strict=True)) if a != b]
-    return str(more[0]) if len(more) == 1 and more[0] < 10 else line
+def follow_on(
+    old: Watch, body: Mapping[str, Any], number: str, lesson: Mapping[str, str], kinds: Mapping[str, Learned]
+) -> Watch:
+    """What the tests remember once the lines of `followed` are taken in; `kinds` as before the fish was learned.
 
-
-def follow_on(old: Watch, body: Mapping[str, Any], before: Mapping[str, str], kinds: Mapping[str, Learned]) -> Watch:
-    """What the tests remember once the lines of `followed` are taken in; `kinds` as before the fish was learned."""
-    fields: dict[str, Any] = {
-        n: _whole(getattr(old, n), body[n]) for n in ("slip", "last", "swap", "level", "stuck") if n in body
-    }
-    for name in ("steps", "recent"):
-        if name in body:
-            skip, keep, *more = body[name]
-            fields[name] = (*getattr(old, name)[skip : skip + keep], *more)
+    Entries of version 0.1 before this form (with `watch`) tell the fish alone: the tests begin anew.
+    """
+    fish = (*old.fish, line_of_fish(number, lesson))[-KEEP:]
+    if "watch" in body:
+        return Watch(old.place, fish=fish)
+    anchor = old.anchor
     if "anchored" in body:
-        fields["anchor"] = {k: plain_of(v) for k, v in kinds.items()} if body["anchored"] else None
-    digits = dict(old.digits)
-    for name, line in body.get("digits", {}).items():
-        if line.isdecimal():
-            words = digits[name].split(" ")
-            words[int(line)] = str(int(words[int(line)]) + 1)
-            line = " ".join(words)
-        digits[name] = line
-    fields["digits"] = digits
-    fields["repeats"] = _all_whole(old.repeats, body.get("repeats", {}))
-    fields["before"] = (*old.before, before)[-NEIGHBOURS:]
-    known = {name: getattr(old, name) for name in Watch.__struct_fields__}
-    return Watch(**{**known, "tared": False, **fields})
+        anchor = {k: plain_of(v) for k, v in kinds.items()} if body["anchored"] else None
+    measurer, digits = body.get("measurer", ""), dict(old.digits)
+    for name, digit in zip((n for n in lesson if n not in _NO_VALUES), body.get("digits", ""), strict=False):
+        if digit != _EMPTY:
+            words = digits[f"{measurer}|{name}"].split(" ")
+            words[int(digit)] = str(int(words[int(digit)]) + 1)
+            digits[f"{measurer}|{name}"] = " ".join(words)
+    for name, line in body.get("digit_lines", {}).items():
+        digits[f"{measurer}|{name}"] = line
+    return Watch(
+        old.place,
+        _whole(old.slip, body.get("slip", old.slip)),
+        anchor,
+        _whole(old.level, body.get("level", old.level)),
+        (*old.residuals, body.get("z", _EMPTY))[-KEEP:],
+        _whole(old.stuck, body.get("stuck", old.stuck)),
+        body.get("runs", old.runs),
+        digits,
+        fish,
+    )
 
 
 # ---- a fish as it taught -------------------------------------------------------------------------------------------
@@ -333,7 +347,19 @@ def follow_on(old: Watch, body: Mapping[str, Any], before: Mapping[str, str], ki
 #: How many fish before one are compared with it.
 NEIGHBOURS = 3
 #: Keys of what a fish taught that are no measurands.
-_NO_VALUES = ("kind", "number")
+_NO_VALUES = ("kind",)
+
+
+def line_of_fish(number: str, lesson: Mapping[str, str]) -> str:
+    """A fish as it taught, in one text."""
+    return "\n".join([number, *(f"{name}\t{words}" for name, words in lesson.items())])
+
+
+@lru_cache(maxsize=1024)
+def fish_of_line(line: str) -> Fish:
+    """The fish of such a text."""
+    number, *rest = line.split("\n")
+    return Lesson.from_json(number, dict(one.split("\t", 1) for one in rest)).fish
 
 
 @dataclass(frozen=True, slots=True)

@@ -449,17 +449,14 @@ class Watch(msgspec.Struct, frozen=True, gc=False):
     KIND: ClassVar[str] = "watch"
     place: str
     slip: str = ""
-    last: str = ""
-    swap: str = ""
-    steps: tuple[str, ...] = ()
     anchor: Mapping[str, Json] | None = None
     """What was learned of each kind when a slip may have begun."""
     level: str = ""
-    recent: tuple[str, ...] = ()
+    residuals: tuple[str, ...] = ()
     stuck: str = ""
-    repeats: Mapping[str, str] = msgspec.field(default_factory=dict)
+    runs: Mapping[str, str] = msgspec.field(default_factory=dict)
     digits: Mapping[str, str] = msgspec.field(default_factory=dict)
-    before: tuple[Mapping[str, str], ...] = ()
+    fish: tuple[str, ...] = ()
     """The last fish closed here, as they taught, the nearest last."""
     tared: bool = False
     """A scale of the place was tared since."""

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import msgspec
 
 from .numeric import chi_square_upper, six
 from .specimen import Value
@@ -15,13 +17,12 @@ RARE = 2e-4
 RANGE = 25.0
 
 
-@dataclass(frozen=True, slots=True)
-class Digits:
+class Digits(msgspec.Struct, frozen=True):
     """Counts of last digits, the range of the values in divisions, and whether heaping was told."""
 
     counts: tuple[int, ...] = (0,) * 10
-    low: float = 0.0
-    high: float = 0.0
+    low: int = 0
+    high: int = 0
     told: bool = False
 
     @property
@@ -30,8 +31,7 @@ class Digits:
         return sum(self.counts)
 
 
-@dataclass(frozen=True, slots=True)
-class Heaping:
+class Heaping(NamedTuple):
     """Digits that come too often, the chi-square and how probable as much is without preference."""
 
     digits: str
@@ -59,8 +59,8 @@ def follow_digits(digits: Digits, value: Value) -> tuple[Digits, Heaping | None]
     digit = last_digit(value)
     if digit is None:
         return digits, None
-    counts = tuple(c + (i == digit) for i, c in enumerate(digits.counts))
-    at = six(value.value / (value.division or 1.0))
+    counts = (*digits.counts[:digit], digits.counts[digit] + 1, *digits.counts[digit + 1 :])
+    at = round(value.value / (value.division or 1.0))
     first = digits.total == 0
     new = Digits(counts, at if first else min(digits.low, at), at if first else max(digits.high, at), digits.told)
     if digits.told or new.total not in LOOKS or new.high - new.low < RANGE:
@@ -69,6 +69,6 @@ def follow_digits(digits: Digits, value: Value) -> tuple[Digits, Heaping | None]
     if probability >= RARE:
         return new, None
     often = [str(i) for i, c in enumerate(counts) if c > 1.5 * new.total / 10]
-    return replace(new, told=True), Heaping(
+    return msgspec.structs.replace(new, told=True), Heaping(
         " ".join(often) or str(counts.index(max(counts))), six(chi), six(probability)
     )

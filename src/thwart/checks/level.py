@@ -10,9 +10,10 @@ fish is tested by itself as well.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from math import copysign, exp, log1p, sqrt
 from typing import NamedTuple
+
+import msgspec
 
 from .numeric import antilog, six
 from .specimen import Specimen
@@ -26,36 +27,36 @@ _CLIP = 2.5
 #: every 40 fish.
 TARE_LOOKS = (3, 5, 8)
 TARE_Z = 3.2
-_KEEP = 40
+#: Fish remembered.
+KEEP = 40
 
 
 class Residual(NamedTuple):
-    """One fish: its standardised residual, the residual of ln mass, its scale, expected mass (g), length (mm), slope."""
+    """One fish: its standardised residual and its scale (of ln mass), expected mass (g), length (mm), slope."""
 
     number: str
     z: float
-    ln: float
     scale: float
     grams: float
     mm: float
     slope: float
 
 
-@dataclass(frozen=True, slots=True)
-class LevelWatch:
-    """The two sums with the fish since each began; fish since the last tare (-1: none, or settled)."""
+class LevelWatch(msgspec.Struct, frozen=True):
+    """The two sums with how many fish are in each; fish since the last tare (-1: none, or settled).
+
+    `recent` are the standardised residuals of the last fish, None for one without.
+    """
 
     up: float = 0.0
     down: float = 0.0
-    up_from: int = 0
-    down_from: int = 0
-    fish: int = 0
-    recent: tuple[Residual, ...] = ()
+    in_up: int = 0
+    in_down: int = 0
     since_tare: int = -1
+    recent: tuple[float | None, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Level:
+class Level(NamedTuple):
     """A change: `cause` is drift, offset or board_shift, `size` in %, g or mm, `surely` among the three."""
 
     cause: str
@@ -81,46 +82,51 @@ def residual_of(fish: Specimen, state: State, setup: Setup) -> Residual | None:
     # Wallace's transformation of t to a normal score (Wallace 1959, Ann. Math. Statist. 30:1121-1130).
     nu = expected.nu
     z = copysign((8 * nu + 1) / (8 * nu + 3) * sqrt(nu * log1p(t * t / nu)), t)
-    z = min(max(z, -_CLIP), _CLIP)
-    grams = antilog(expected.mean)
-    return Residual(
-        fish.number, *(six(v) for v in (z, y.ln - expected.mean, expected.scale, grams, x.value, relation.m1))
-    )
+    z = round(min(max(z, -_CLIP), _CLIP), 3)
+    return Residual(fish.number, z, expected.scale, antilog(expected.mean), x.value, relation.m1)
 
 
 def follow_level(
-    watch: LevelWatch, fish: Specimen, state: State, setup: Setup, *, tared: bool = False
+    watch: LevelWatch,
+    fish: Specimen,
+    before: Sequence[Specimen],
+    state: State,
+    setup: Setup,
+    *,
+    tared: bool = False,
 ) -> tuple[LevelWatch, Level | None]:
-    """The watch after one more fish, with `state` as before it was learned; `tared`: the scale was tared just before."""
-    if tared:
-        watch = replace(watch, since_tare=0)
+    """The watch after one more fish, with `state` as before it was learned; `before`: the fish before it here, nearest
+    last; `tared`: the scale was tared just before."""
     one = residual_of(fish, state, setup)
+    since = 0 if tared else watch.since_tare
+    recent = (*watch.recent, one.z if one else None)[-KEEP:]
     if one is None:
-        return watch, None
-    at = watch.fish
-    new = replace(
-        watch,
-        fish=at + 1,
-        up_from=at if watch.up <= 0.0 else watch.up_from,
-        down_from=at if watch.down <= 0.0 else watch.down_from,
-        up=six(max(0.0, watch.up + one.z - REFERENCE)),
-        down=six(max(0.0, watch.down - one.z - REFERENCE)),
-        recent=(*watch.recent, one)[-_KEEP:],
-        since_tare=watch.since_tare + 1 if watch.since_tare >= 0 else -1,
-    )
-    for height, begun in ((new.up, new.up_from), (new.down, new.down_from)):
+        return msgspec.structs.replace(watch, since_tare=since, recent=recent), None
+    up, down = (round(max(0.0, s), 3) for s in (watch.up + one.z - REFERENCE, watch.down - one.z - REFERENCE))
+    since = since + 1 if since >= 0 else -1
+    in_up, in_down = (n + 1 if s > 0.0 else 0 for s, n in ((up, watch.in_up), (down, watch.in_down)))
+    new = LevelWatch(up, down, in_up, in_down, since if since < TARE_LOOKS[-1] else -1, recent)
+    for height, n in ((up, in_up), (down, in_down)):
         if height > HEIGHT:
-            cleared = LevelWatch(fish=new.fish, since_tare=-1)
-            return cleared, explain_level(new.recent[begun - new.fish :])
-    if new.since_tare in TARE_LOOKS:
-        since = new.recent[-new.since_tare :]
-        grams, z = _fit([(r.grams * r.z * r.scale, r.grams * r.scale, 1.0) for r in since])
+            return LevelWatch(recent=recent), explain_level(_last(n, recent, [*before, fish], state, setup))
+    if since in TARE_LOOKS:
+        these = _last(since, recent, [*before, fish], state, setup)
+        grams, z = _fit([(r.grams * r.z * r.scale, r.grams * r.scale, 1.0) for r in these])
         if abs(z) > TARE_Z:
-            found = Level("offset", since[0].number, since[-1].number, six(grams), six(1.0 - exp(-z * z / 2)))
-            return replace(new, since_tare=-1), found
-    if new.since_tare >= TARE_LOOKS[-1]:
-        new = replace(new, since_tare=-1)
+            found = Level("offset", these[0].number, these[-1].number, six(grams), six(1.0 - exp(-z * z / 2)))
+            return msgspec.structs.replace(new, since_tare=-1), found
     return new, None
+
+
+def _last(
+    n: int, recent: Sequence[float | None], fish: Sequence[Specimen], state: State, setup: Setup
+) -> list[Residual]:
+    """The last `n` residuals, as they were when each fish came, with the rest as known now."""
+    out: list[Residual] = []
+    for z, one in zip(reversed(recent), reversed(fish), strict=False):
+        if len(out) < n and z is not None and (now := residual_of(one, state, setup)) is not None:
+            out.append(now._replace(z=z))
+    return out[::-1]
 
 
 def explain_level(fish: Sequence[Residual]) -> Level:

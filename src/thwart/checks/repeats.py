@@ -8,42 +8,47 @@ Statist. 12:367-395), so fish sorted by size, where neighbours are alike, are ex
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from itertools import pairwise
 from math import pi, sqrt
+from typing import NamedTuple
 
-from .numeric import six
-from .specimen import Value
+from .specimen import Specimen
 
 #: One false finding in so many fish is 10,000.
 RARE = 1e-4
 LEAST = 3
-_SPAN = 50.0
+#: For how many differences the first guess of the spread counts.
+_FEW = 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class RepeatWatch:
-    """The values of one measurand at one instrument: half the mean squared successive difference, the run."""
+class Run(NamedTuple):
+    """A run of equal values: how many, the first one's fish, whether it was told."""
 
-    value: float = 0.0
-    variance: float = 0.0
-    fish: int = 0
-    run: int = 0
-    start: str = ""
+    fish: int
+    start: str
     told: bool = False
 
 
-def follow_repeats(watch: RepeatWatch, number: str, value: Value) -> tuple[RepeatWatch, int]:
-    """The watch after one more value, and the length of the run when it first becomes too long (else 0)."""
-    same = watch.fish > 0 and abs(value.value - watch.value) <= 0.5 * value.division
-    if watch.fish == 0:
-        return RepeatWatch(six(value.value), six((0.25 * value.value) ** 2), 1, 1, number), 0
-    share = 1.0 / min(watch.fish + 3.0, _SPAN)
-    variance = six((1.0 - share) * watch.variance + share * (value.value - watch.value) ** 2 / 2.0)
-    if not same:
-        return RepeatWatch(six(value.value), variance, watch.fish + 1, 1, number), 0
-    watch = replace(watch, variance=variance, fish=watch.fish + 1, run=watch.run + 1)
+def follow_repeats(run: Run | None, name: str, fish: Specimen, before: Sequence[Specimen]) -> tuple[Run | None, int]:
+    """The run of one measurand after one more fish (None: no two equal), and its length when it first becomes too long
+    (else 0). `before`: the fish before it, nearest last."""
+    value = fish.values[name]
+    then = before[-1].values.get(name) if before else None
+    if then is None or abs(value.value - then.value) > 0.5 * value.division:
+        return None, 0
+    run = Run(run.fish + 1, run.start, run.told) if run else Run(2, before[-1].number)
+    if run.told or run.fish < LEAST:
+        return run, 0
     step = value.division or 0.002 * value.value
-    chance = min(1.0, step / (2.0 * sqrt(pi) * max(sqrt(watch.variance), 1e-9)))
-    if not watch.told and watch.run >= LEAST and chance ** (watch.run - 1) < RARE:
-        return replace(watch, told=True), watch.run
-    return watch, 0
+    chance = min(1.0, step / (2.0 * sqrt(pi) * max(_spread(name, value.value, before), 1e-9)))
+    if chance ** (run.fish - 1) < RARE:
+        return run._replace(told=True), run.fish
+    return run, 0
+
+
+def _spread(name: str, value: float, before: Sequence[Specimen]) -> float:
+    """The standard deviation of the values, from successive differences; a quarter of the value for the first few."""
+    seen = [one.values[name].value for one in before if name in one.values]
+    squares = [(b - a) ** 2 / 2.0 for a, b in pairwise(seen)]
+    return sqrt((sum(squares) + _FEW * (0.25 * value) ** 2) / (len(squares) + _FEW))

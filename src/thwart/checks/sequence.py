@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
+
+import msgspec
 
 from .finding import Finding
 from .flags import Verdict
 from .heaping import Digits, follow_digits
-from .level import Level, LevelWatch, follow_level
-from .repeats import RepeatWatch, follow_repeats
+from .level import KEEP, Level, LevelWatch, follow_level
+from .numeric import six
+from .repeats import Run, follow_repeats
 from .slip import Slip, SlipWatch, Swap, follow_slip
 from .specimen import Specimen
 from .state import MASSES, Setup, State
-from .stuck import Stuck, StuckWatch, follow_stuck
+from .stuck import StuckWatch, follow_stuck
 from .words import ADVICE, phrase
 
 #: False findings per 1,000 sound fish in random order each test keeps to; drift, offset and board_shift are one test
@@ -30,15 +33,18 @@ FALSE_PER_1000 = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Sequence:
-    """What the tests remember. `repeats` by measurand, `digits` by measurer, instrument and measurand."""
+class Sequence(msgspec.Struct, frozen=True):
+    """What the tests remember: the last fish (nearest last), and each test's numbers.
 
-    slip: SlipWatch = field(default_factory=SlipWatch)
-    level: LevelWatch = field(default_factory=LevelWatch)
-    stuck: StuckWatch = field(default_factory=StuckWatch)
-    repeats: Mapping[str, RepeatWatch] = field(default_factory=dict)
-    digits: Mapping[str, Digits] = field(default_factory=dict)
+    `runs` by measurand, `digits` by measurer (and instrument) and measurand.
+    """
+
+    before: tuple[Specimen, ...] = ()
+    slip: SlipWatch = SlipWatch()
+    level: LevelWatch = LevelWatch()
+    stuck: StuckWatch = StuckWatch()
+    runs: Mapping[str, Run] = {}
+    digits: Mapping[str, Digits] = {}
 
 
 def follow(
@@ -50,8 +56,9 @@ def follow(
     digits are counted; `tared` says that the scale was tared since the fish before.
     """
     findings: list[Finding] = []
-    slip, one = follow_slip(sequence.slip, fish, state, setup)
-    mass = next((m for m in MASSES if m in fish.values), MASSES[0])
+    before, values = sequence.before, fish.positive()
+    mass = next((m for m in MASSES if m in values), MASSES[0])
+    slip, one = follow_slip(sequence.slip, fish, before, state, setup)
     if isinstance(one, Slip):
         arguments = {
             "direction": one.direction,
@@ -62,26 +69,28 @@ def follow(
         findings.append(_finding(mass, "slip", arguments, one.surely))
     elif isinstance(one, Swap):
         findings.append(_finding(mass, "swapped", {"first": one.first, "second": one.second}, one.surely))
-    level, change = follow_level(sequence.level, fish, state, setup, tared=tared)
+    level, change = follow_level(sequence.level, fish, before, state, setup, tared=tared)
     if change:
         findings.append(_of_level(mass, change))
     stuck, other = follow_stuck(sequence.stuck, fish, state, setup)
-    if isinstance(other, Stuck):
+    if other:
         findings.append(_finding("species", "species_stuck", {"fits": other.fits, "start": other.start}, other.surely))
-    repeats, digits = dict(sequence.repeats), dict(sequence.digits)
-    for name, value in fish.positive().items():
-        repeats[name], run = follow_repeats(repeats.get(name, _NO_REPEATS), fish.number, value)
+    runs: dict[str, Run] = {}
+    digits = dict(sequence.digits)
+    for name, value in values.items():
+        run, long = follow_repeats(sequence.runs.get(name), name, fish, before)
         if run:
-            findings.append(_finding(name, "stale_run", {"count": str(run), "start": repeats[name].start}, 1.0))
+            runs[name] = run
+            if long:
+                findings.append(_finding(name, "stale_run", {"count": str(long), "start": run.start}, 1.0))
         key = f"{measurer}|{name}"
         digits[key], heaped = follow_digits(digits.get(key, _NO_DIGITS), value)
         if heaped:
             arguments = {"digits": heaped.digits, "chi_square": f"{heaped.chi_square:.4g}", "measurer": measurer}
             findings.append(replace(_finding(name, "heaping", arguments, 1.0), asks=False, tail=heaped.probability))
-    return Sequence(slip, level, stuck, repeats, digits), findings
+    return Sequence((*before, fish)[-KEEP:], slip, level, stuck, runs, digits), findings
 
 
-_NO_REPEATS = RepeatWatch()
 _NO_DIGITS = Digits()
 _SIZES = {"drift": "percent", "offset": "grams", "board_shift": "mm"}
 
@@ -93,4 +102,4 @@ def _of_level(mass: str, change: Level) -> Finding:
 
 def _finding(measurand: str, cause: str, arguments: dict[str, str], surely: float) -> Finding:
     text = f"{phrase(cause, arguments)} · {ADVICE[cause]}"
-    return Finding(measurand, Verdict.SUSPECT, cause, arguments, surely, "", 0.0, ADVICE[cause], text, True)
+    return Finding(measurand, Verdict.SUSPECT, cause, arguments, six(surely), "", 0.0, ADVICE[cause], text, True)

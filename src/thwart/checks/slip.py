@@ -1,29 +1,34 @@
 """Values slipped by one fish against the lengths, and pairs of fish with exchanged masses. Pure.
 
-Two cumulative sums of log-likelihood ratios (Page 1954, Biometrika 41:100-115) run along the fish of a place: *late*, a
-fish shows the mass of the one before it, and *early*, it shows the mass of the one after. Each starts anew at 0, so
-where it last did is the likeliest start of the slip. Of what one fish can say `FLOOR` is the most, and one fish alone
-never raises an alarm (`_SECOND`), so a single wrong value is no slip. While a sum is above 0 the relations it began with are used,
-so that slipped fish don't teach it that slipped is normal.
+Two sums run along the fish of a place (Shiryaev 1963 and Roberts 1966, Technometrics 8:411-430: the likelihood ratio
+summed over all fish a slip may have begun with): *late*, a fish shows the mass of the one before it, and *early*, it
+shows the mass of the one after. An alarm is raised where both together pass the height. Of what one fish can say
+`FLOOR` is the most, and one fish alone never raises an alarm (`_SECOND`), so a single wrong value is no slip. While a
+sum is high the relations it began with are used, so that slipped fish don't teach it that slipped is normal.
+
+Two exchanged masses look like the beginning of a slip either way: both are compared, and told once one is likelier. A
+slip that was told is told once: the next may be after fish and masses belong together again.
 
 The height an alarm takes depends on how far apart neighbours lie: `_HEIGHTS` was calibrated by
-`tests/long/checks_slips.py` to 0.1 to 0.3 alarms per 1,000 sound fish in random order, both directions together. Where
+`tests/long/checks_slips.py` to 0.2 alarms per 1,000 sound fish in random order, both directions together. Where
 neighbours are alike (fish sorted by size) a slip can't be seen, and a bent relation would look like one: the alarm is
 set high there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
-from math import exp, log, sqrt
+from math import exp, log, log1p, sqrt
+from statistics import fmean, stdev
 from typing import Literal, NamedTuple
 
-from .numeric import six, t_log_density
+import msgspec
+
+from .numeric import log_sum, t_log_density
 from .relation import Prediction
 from .specimen import Specimen
-from .state import FIRST, Learned, Setup, State, root_of
+from .state import FIRST, MASSES, Learned, Setup, State, root_of
 
 Direction = Literal["late", "early"]
 
@@ -31,26 +36,44 @@ Direction = Literal["late", "early"]
 FLOOR = 9.0
 _FLOOR = exp(-FLOOR)
 #: (distance of neighbours in scatters, height of the alarm).
-_HEIGHTS = ((0.7, 11.0), (1.1, 7.6), (1.8, 7.4), (3.0, 6.8), (4.2, 5.9), (6.2, 5.2), (9.0, 4.6), (15.0, 4.2))
-#: Fish over which the distance of neighbours is averaged.
-_SPAN = 20.0
-#: How much likelier a direction must be than the other before it is named, and for how many fish to wait for that.
-_CLEAR = 1.0
-_WAIT = 2
-#: What all fish but the plainest must say together: a single odd value or an exchanged pair is no slip.
-_SECOND = 1.0
+_HEIGHTS = (
+    (0.7, 14.0),
+    (1.1, 10.0),
+    (1.8, 8.1),
+    (2.2, 7.9),
+    (3.0, 7.2),
+    (4.2, 6.0),
+    (6.2, 5.2),
+    (9.0, 4.8),
+    (15.0, 4.4),
+)
+#: Fish over which the distance of neighbours is averaged, what it is taken as before the first, and for how many.
+_SPAN, _APART, _APART_FISH = 20, 16.0, 4.0
+#: From this sum on the relations are held.
+_HOLD = 0.5
+#: The sums' floor, and the digits they are kept with.
+_LEAST, _PLACES = -5.0, 3
+#: What all fish but the plainest must say together: a single odd value is no slip.
+_SECOND = 0.3
 #: log-likelihood ratio above which two masses are exchanged: 0.2 false findings per 1,000 fish.
-SWAP = 6.0
-#: A swap counts only if the next fish fits as paired: within so much of the peak.
-_FITS = 2.0
-_KEEP = 16
+SWAP = 5.0
+#: A pair is told as exchanged once that is so much likelier than a slip, and the next fish fits as paired within so much
+#: of the peak.
+_CLEAR, _FITS = 1.0, 2.0
+#: A slip that was told has ended when fish and masses belonging together is so much likelier.
+_ENDED = 4.0
+#: From this sum on what was seen last is gone through again; fish it takes to know how masses spread.
+_LOOK, _ALIKE = 2.5, 6
+#: What an early slip is set back by: it is seen sooner than a late one.
+_LATER = 1.0
+#: Fish looked back at when something is found.
+LOOK_BACK = 16
 
 
 class Seen(NamedTuple):
     """A fish with a length and a mass."""
 
     number: str
-    at: int
     kind: str
     root: str
     mass: str
@@ -61,45 +84,28 @@ class Seen(NamedTuple):
 
 
 class Step(NamedTuple):
-    """What one fish says: log-likelihood ratios against paired; `early` is known one fish later."""
-
-    number: str
-    at: int
-    late: float
-    early: float | None
-
-
-class Pair(NamedTuple):
-    """Two fish that fit each other's mass: what the second (late) and the first (early) gain by that.
-
-    From each gain is taken what the fish before them already said for the other explanation, a slip.
-    """
+    """What two fish in a row say against each having its own mass: that the second has the first's (late), that the
+    first has the second's (early); and how well the second fits, under the peak."""
 
     first: str
     second: str
     late: float
     early: float
+    fit: float
 
 
-@dataclass(frozen=True, slots=True)
-class SlipWatch:
-    """The two sums, where they began, and the last steps."""
+class SlipWatch(msgspec.Struct, frozen=True):
+    """The two sums, the gain of the last pair exchanged (where it may be), the slip that was told and how far it ended."""
 
-    fish: int = 0
-    last: Seen | None = None
-    late: float = 0.0
-    early: float = 0.0
-    late_from: int = 0
-    early_from: int = 0
-    waiting: int = 0
-    apart: float = 16.0
-    steps: tuple[Step, ...] = ()
-    swap: Pair | None = None
+    late: float = _LEAST
+    early: float = _LEAST
+    pair: float = 0.0
+    told: str = ""
+    ended: float = 0.0
     anchor: Mapping[str, Learned] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Slip:
+class Slip(NamedTuple):
     """Masses from fish `start` on belong to the fish before (`late`) or after (`early`)."""
 
     direction: Direction
@@ -109,8 +115,7 @@ class Slip:
     within_one: float
 
 
-@dataclass(frozen=True, slots=True)
-class Swap:
+class Swap(NamedTuple):
     """The masses of two fish in a row are exchanged."""
 
     first: str
@@ -128,14 +133,14 @@ def height(apart: float) -> float:
     return _HEIGHTS[-1][1]
 
 
-def _seen(fish: Specimen, index: int) -> Seen | None:
+def _seen(fish: Specimen) -> Seen | None:
     values = fish.positive()
     root = root_of(values)
-    mass = next((m for m in ("whole_mass", "gutted_mass") if m in values), None)
+    mass = next((m for m in MASSES if m in values), None)
     if not root or not mass or not fish.species:
         return None
     x, y = values[root], values[mass]
-    return Seen(fish.number, index, fish.kind, root, mass, six(x.ln), six(x.rounding), six(y.ln), six(y.rounding))
+    return Seen(fish.number, fish.kind, root, mass, x.ln, x.rounding, y.ln, y.rounding)
 
 
 def _density(p: Prediction, ln_y: float) -> float:
@@ -143,98 +148,133 @@ def _density(p: Prediction, ln_y: float) -> float:
     return log(exp(t_log_density(z, p.nu) - t_log_density(0.0, p.nu)) + _FLOOR) - log(p.scale)
 
 
-def follow_slip(watch: SlipWatch, fish: Specimen, state: State, setup: Setup) -> tuple[SlipWatch, Slip | Swap | None]:
-    """The watch after one more finished fish, with `state` as it was before that fish was learned."""
-    now = _seen(fish, watch.fish)
-    index = watch.fish + 1
-    if now is None:
-        return replace(watch, fish=index), None
-    then = watch.last
-    using = state if watch.anchor is None else replace(state, kinds=watch.anchor)
-    mine = _expected(using, setup, now, now.ry)
-    if then is None or then.mass != now.mass or mine is None:
-        return SlipWatch(fish=index, last=now if mine else None, apart=watch.apart), None
-    theirs = _expected(using, setup, then, then.ry)
-    if theirs is None:
-        return SlipWatch(fish=index, last=now, apart=watch.apart), None
-    paired, paired_then = _density(mine, now.ln_y), _density(theirs, then.ln_y)
-    late = _density(theirs, now.ln_y) - paired
-    early = _density(mine, then.ln_y) - paired_then
-    steps = watch.steps
-    if steps and steps[-1].at == then.at:
-        steps = (*steps[:-1], steps[-1]._replace(early=six(early)))
-    steps = (*steps, Step(now.number, now.at, six(late), None))[-_KEEP:]
-    distance = (mine.mean - theirs.mean) / mine.scale
-    new = replace(
-        watch,
-        fish=index,
-        last=now,
-        late_from=now.at if watch.late <= 0.0 else watch.late_from,
-        early_from=then.at if watch.early <= 0.0 else watch.early_from,
-        late=six(max(0.0, watch.late + late)),
-        early=six(max(0.0, watch.early + early)),
-        apart=six(watch.apart + (min(distance * distance, 400.0) - watch.apart) / _SPAN),
-        steps=steps,
-        swap=None,
-    )
-    ratio = late + early
-    if watch.swap and _is_swap(watch.swap, late, early, paired + log(mine.scale)):
-        surely = six(1.0 - exp(-max(watch.swap.late + watch.swap.early, 0.0)))
-        return SlipWatch(fish=index, last=now, apart=new.apart), Swap(watch.swap.first, watch.swap.second, surely)
-    new, found = _decide(new, now, then)
-    if found is None and ratio > SWAP:
-        new = replace(new, swap=Pair(then.number, now.number, six(late - watch.early), six(early - watch.late)))
-    idle = new.late <= 0.0 and new.early <= 0.0
-    return replace(new, anchor=None if idle else using.kinds), found
+def _step(then: Seen, now: Seen, state: State, setup: Setup) -> tuple[Step, float, float] | None:
+    """What two fish say, how far apart they lie in scatters, and a scatter; None where their relations aren't known."""
+    if then.mass != now.mass:
+        return None
+    mine, theirs = _expected(state, setup, now), _expected(state, setup, then)
+    if mine is None or theirs is None:
+        return None
+    fit, paired_then = _density(mine, now.ln_y), _density(theirs, then.ln_y)
+    late, early = _density(theirs, now.ln_y) - fit, _density(mine, then.ln_y) - paired_then
+    apart = (mine.mean - theirs.mean) / mine.scale
+    return Step(then.number, now.number, late, early, fit + log(mine.scale)), apart, mine.scale
 
 
-def _is_swap(pair: Pair, late: float, early: float, fit: float) -> bool:
-    """Whether a pair is exchanged rather than the beginning of a slip, by the next fish.
+def follow_slip(
+    watch: SlipWatch, fish: Specimen, before: Sequence[Specimen], state: State, setup: Setup
+) -> tuple[SlipWatch, Slip | Swap | None]:
+    """The watch after one more finished fish, with `state` as it was before that fish was learned.
 
-    `late`, `early`: what that fish's mass gains on the pair's second length, and the second's mass on its length; `fit`:
-    its own log density under the peak. Late: the first of the pair is right and the next fish has the second's mass.
-    Early: the second has the next fish's mass.
+    `before` are the fish before it at this place, nearest last.
     """
-    return fit > -_FITS and pair.early - late > _CLEAR and pair.late - early + fit > _CLEAR
+    now, then = _seen(fish), _seen(before[-1]) if before else None
+    using = state if watch.anchor is None else State(watch.anchor, state.ration, state.trays)
+    made = _step(then, now, using, setup) if now and then else None
+    if made is None:
+        return SlipWatch(told=watch.told, ended=watch.ended), None
+    step = made[0]
+    new = _taken(watch, step)
+    found: Slip | Swap | None = None
+    if new.told:
+        gain = step.late if new.told == "late" else step.early
+        ended = max(0.0, round(new.ended - gain, _PLACES))
+        if ended > _ENDED:
+            return SlipWatch(), None
+        new = msgspec.structs.replace(new, ended=ended)
+    elif watch.pair or max(new.late, new.early) > _LOOK:
+        found = _decide(new, watch.pair, _look_back([*before, fish], using, setup))
+        if isinstance(found, Swap):
+            return SlipWatch(), found
+        if found:
+            return SlipWatch(told=found.direction, anchor=using.kinds), found
+    held = new.told or max(new.late, new.early) > _HOLD
+    return msgspec.structs.replace(new, anchor=using.kinds if held else None), None
 
 
-def _decide(new: SlipWatch, now: Seen, then: Seen) -> tuple[SlipWatch, Slip | None]:
-    top = max(new.late, new.early)
-    if top <= height(sqrt(new.apart)):
-        return replace(new, waiting=0), None
-    begun = min([new.late_from] * (new.late > 0.0) + [new.early_from] * (new.early > 0.0))
-    contrast = sum(s.late - s.early for s in new.steps if s.at >= begun and s.early is not None)
-    leading: Direction = "late" if new.late >= new.early else "early"
-    start = new.late_from if leading == "late" else new.early_from
-    said = [(s.late if leading == "late" else s.early) or 0.0 for s in new.steps if s.at >= start]
-    clear = contrast > _CLEAR if leading == "late" else contrast < -_CLEAR
-    if sum(said) - max(said) < _SECOND or not (clear or new.waiting >= _WAIT):
-        return replace(new, waiting=new.waiting + 1), None
-    likelier: Direction = "late" if contrast > 0.0 else "early"
-    if (new.late if likelier == "late" else new.early) <= 0.0:
-        likelier = leading
-    surely = 1.0 / (1.0 + exp(-min(abs(contrast), 50.0)))
-    return _alarm(new, likelier, now if likelier == "late" else then, surely)
+def _taken(watch: SlipWatch, step: Step) -> SlipWatch:
+    gain = step.late + step.early
+    return SlipWatch(
+        max(_LEAST, round(log1p(exp(watch.late)) + step.late, _PLACES)),
+        max(_LEAST, round(log1p(exp(watch.early)) + step.early, _PLACES)),
+        round(gain, _PLACES) if gain > SWAP else 0.0,
+        watch.told,
+        watch.ended,
+    )
 
 
-def _alarm(new: SlipWatch, direction: Direction, last: Seen, surely: float) -> tuple[SlipWatch, Slip]:
-    begun = new.late_from if direction == "late" else new.early_from
-    known = [(s, s.late if direction == "late" else s.early) for s in new.steps if s.at <= last.at]
-    # How sure the start is: the sum from each possible first fish, with even prior.
-    total, weights = 0.0, {}
-    for step, value in reversed(known):
-        total += value or 0.0
-        weights[step.at] = total
-    top = max(weights.values())
-    odds = {i: exp(w - top) for i, w in weights.items()}
-    near = sum(w for i, w in odds.items() if abs(i - begun) <= 1) / sum(odds.values())
-    start = next((s.number for s in new.steps if s.at == begun), last.number)
-    cleared = SlipWatch(fish=new.fish, last=new.last, apart=new.apart, steps=new.steps)
-    return cleared, Slip(direction, start, last.number, six(surely), six(near))
+class _Past(NamedTuple):
+    """The last steps without a gap; how far apart neighbours lie (root mean square, in scatters); what the last fish's
+    mass says for being any fish's rather than its own."""
+
+    steps: Sequence[Step]
+    apart: float
+    anyones: float
 
 
-def _expected(state: State, setup: Setup, fish: Seen, ry: float) -> Prediction | None:
+def _look_back(fish: Sequence[Specimen], state: State, setup: Setup) -> _Past:
+    seen = [_seen(one) for one in fish[-_SPAN - 1 :]]
+    steps: list[Step] = []
+    squares, n, scale = _APART * _APART_FISH, _APART_FISH, 1.0
+    for then, now in pairwise(seen):
+        made = _step(then, now, state, setup) if then and now else None
+        if made is None:
+            steps = []
+            continue
+        step, apart, scale = made
+        steps.append(step)
+        squares += min(apart * apart, 400.0)
+        n += 1
+    alike = [one.ln_y for one in seen[-len(steps) - 1 : -1] if one]
+    last = seen[-1]
+    if last is None or len(alike) < _ALIKE:
+        return _Past(steps[-LOOK_BACK:], sqrt(squares / n), 0.0)
+    wide = max(stdev(alike), scale)
+    z = (last.ln_y - fmean(alike)) / wide
+    return _Past(steps[-LOOK_BACK:], sqrt(squares / n), -0.5 * z * z - log(wide / scale) - steps[-1].fit)
+
+
+def _decide(new: SlipWatch, pair: float, past: _Past) -> Slip | Swap | None:
+    """What is told now: a slip, an exchanged pair of the two fish before this one, or (not yet) nothing."""
+    steps = past.steps
+    late, early = _sums([s.late for s in steps]), _sums([s.early for s in steps])
+    # Under an early slip the last fish has the mass of one not seen yet.
+    early_sum = (log1p(exp(new.early)) + past.anyones if past.anyones else new.early) - _LATER
+    slip = max(*late, max(early) + past.anyones)
+    if pair and len(steps) > 1:
+        if pair - slip > _CLEAR and steps[-1].fit > -_FITS:
+            first, second = steps[-2].first, steps[-2].second
+            return Swap(first, second, 1.0 / (1.0 + exp(-pair) + exp(slip - pair)))
+        if pair > slip:
+            return None
+    if new.pair > slip or log_sum([new.late, early_sum]) <= height(past.apart):
+        return None
+    direction: Direction = "late" if new.late >= early_sum else "early"
+    sums, rest = (late, 0.0) if direction == "late" else (early, past.anyones)
+    at = sums.index(max(sums))
+    said = [s.late if direction == "late" else s.early for s in steps[at:]]
+    if sum(said) - max(said) + rest < _SECOND:
+        return None
+    whole = log_sum(sums)
+    near = sum(exp(one - whole) for one in sums[max(at - 1, 0) : at + 2])
+    surely = 1.0 / (1.0 + exp(-min(abs(new.late - early_sum), 50.0)))
+    # A late slip begins with the second fish of a step, an early one with the first.
+    if direction == "late":
+        return Slip(direction, steps[at].second, steps[-1].second, surely, near)
+    return Slip(direction, steps[at].first, steps[-1].first, surely, near)
+
+
+def _sums(gains: Sequence[float]) -> list[float]:
+    """What all fish from each on say together."""
+    out, total = [], 0.0
+    for gain in reversed(gains):
+        total += gain
+        out.append(total)
+    return out[::-1]
+
+
+def _expected(state: State, setup: Setup, fish: Seen) -> Prediction | None:
     relation = state.relation(setup, fish.kind, fish.mass, fish.root)
     if not relation.known and relation.fish < FIRST:
         return None
-    return relation.predict(fish.ln_x, fish.rx, ry)
+    return relation.predict(fish.ln_x, fish.rx, fish.ry)

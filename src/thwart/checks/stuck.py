@@ -7,8 +7,10 @@ with a fish that doesn't fit well as recorded. One fish counts at most `MOST`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import exp
+from typing import NamedTuple
+
+import msgspec
 
 from .cause import Joint
 from .numeric import six
@@ -20,16 +22,14 @@ MOST = 4.0
 HEIGHT = 8.0
 
 
-@dataclass(frozen=True, slots=True)
-class StuckWatch:
+class StuckWatch(msgspec.Struct, frozen=True):
     """The species now recorded, and for each other one its sum and the fish it began with."""
 
     kind: str = ""
     sums: tuple[tuple[str, float, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Stuck:
+class Stuck(NamedTuple):
     """The fish since `start` fit the species `fits` better."""
 
     fits: str

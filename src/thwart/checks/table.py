@@ -29,6 +29,8 @@ from .words import ADVICE, named, phrase
 #: Fish kept per species for a fit; of larger species every second, fourth … row.
 SAMPLE = 4000
 LEAVE_OUT = 60
+#: Fish before one that it is compared with.
+_NEAR = 3
 #: Share of a species' values in a column that must be multiples of a step for it to be the division there.
 _MOST = 0.95
 _STEPS = (100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.001)
@@ -217,14 +219,13 @@ def findings(rows: Iterable[Row], layout: Layout, setup: Setup, surveyed: Survey
     sequence = Sequence()
     state = State({f"{name}|whole|fresh": Learned(sizes=sizes) for name, sizes in surveyed.sizes.items()})
     said: set[str] = set()
-    before: list[Specimen] = []
     for number, row in enumerate(rows, 1):
         read = read_row(number, row, layout, surveyed.divisions)
         fish = read.specimen
         for measurand, text in read.unreadable.items():
             yield RowFinding(number, fish.species, _unreadable(measurand, text))
         using = _without(number, fish, setup, whole, surveyed)
-        for finding in judge(fish, before, state, using):
+        for finding in judge(fish, sequence.before[-_NEAR:], state, using):
             yield RowFinding(number, fish.species, finding)
         if fish.species and fish.kind not in said:
             said.add(fish.kind)
@@ -233,7 +234,6 @@ def findings(rows: Iterable[Row], layout: Layout, setup: Setup, surveyed: Survey
         if layout.order:
             sequence, more = follow(sequence, fish, state, whole)
             yield from (RowFinding(number, fish.species, one) for one in more)
-            before = [*before[-2:], fish]
 
 
 def _without(number: int, fish: Specimen, setup: Setup, whole: Setup, surveyed: Survey) -> Setup:
