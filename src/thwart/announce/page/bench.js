@@ -1,7 +1,7 @@
 // The bench page: what is in hand, what came last, what is wanted, what is asked; and the acts, by large keys.
 // All it shows is the service's picture, asked for anew with each commit the feed tells of; so a reload loses nothing.
 
-import { act, cloudPicture, el, expected, get, loadWords, named, num, say, shape, svg, told } from "/page/page.js";
+import { act, cloudPicture, el, expected, get, loadWords, named, num, plain, say, shape, svg, told } from "/page/page.js";
 
 const STALE_MS = 3000; // the feed says that it is alive every two seconds
 const POLL_MS = 5000; // ages of instruments
@@ -45,7 +45,9 @@ const kept = {
 
 const places = () => picture?.places ?? [];
 const pinned = () => (setup.places.includes(kept.read("pinned", "")) ? kept.read("pinned", "") : null);
-const shownPlaces = () => places().filter((p) => pinned() === null || p.place === pinned());
+const lookingAtAll = () => pinned() === null && sheets.at(-1).name === "here";
+/** All places, or the one this browser is pinned to; beside a sheet of keys or a list only the chosen one has room. */
+const shownPlaces = () => places().filter((p) => lookingAtAll() || p.place === chosen());
 const chosen = () => pinned() ?? (setup.places.includes(kept.read("chosen", "")) ? kept.read("chosen") : setup.places[0]);
 const here = () => places().find((p) => p.place === chosen());
 const may = () => setup.role === "act";
@@ -102,7 +104,7 @@ function follow(since) {
     const news = told.seq > firstSeq;
     for (const said of told.said) {
       if (said.place !== null && pinned() !== null && said.place !== pinned()) continue;
-      $("said").textContent = num(said.text);
+      $("said").textContent = plain(said.text).replaceAll("`", "");
       if (news) announce(said, told.input ?? told.seq);
     }
     if (news) refresh();
@@ -121,14 +123,14 @@ function aliveOrNot() {
   if (stale || was !== stale) showTrouble();
 }
 
-let asking = false;
+let fetching = false;
 let again = false;
 
 /** Ask for the picture; what is asked while one is under way is asked once more after it. */
 async function refresh() {
   again = true;
-  if (asking) return;
-  asking = true;
+  if (fetching) return;
+  fetching = true;
   while (again) {
     again = false;
     try {
@@ -145,7 +147,7 @@ async function refresh() {
     render();
     await new Promise((resolve) => setTimeout(resolve, 40));
   }
-  asking = false;
+  fetching = false;
 }
 
 // ---- sound ---------------------------------------------------------------------------------------------------------
@@ -287,6 +289,8 @@ function render() {
   body.classList.toggle("paused", Boolean(here()?.paused));
   showStrip();
   showTrouble();
+  body.dataset.sheet = sheets.at(-1).name;
+  body.classList.toggle("pressing", !LOOKS.includes(sheets.at(-1).name));
   showSlabs();
   showSheet();
   showKeys();
@@ -299,8 +303,12 @@ function showStrip() {
   const practice = picture.practice ? ` · ${say("practice")}` : "";
   $("bench").textContent = `${setup.bench} · ${batch ?? say("no-batch")}${practice}`;
   const seen = picture.instruments.map(instrumentState);
-  put($("instruments"), seen, () => seen.map((i) =>
-    el("li", { class: i.state, "data-instrument": i.name }, shape(i.sign), el("span", {}, `${named(i.name)} ${i.short}`))));
+  const shown = shownPlaces().map((p) => p.place);
+  const asking = places().filter((p) => p.questions.length && !shown.includes(p.place)).map((p) => p.place);
+  put($("instruments"), [seen, asking], () => [
+    ...seen.map((i) => el("li", { class: i.state, "data-instrument": i.name }, shape(i.sign), el("span", {}, `${named(i.name)} ${i.short}`))),
+    ...asking.map((p) => el("li", { class: "asks" }, shape("asked"), el("span", {}, named(p)))),
+  ]);
   showAllow();
 }
 
@@ -360,7 +368,7 @@ function showSlabs() {
     node.classList.toggle("asked", place.questions.length > 0);
     node.setAttribute("aria-label", named(place.place));
     const mine = place.place === chosen() ? entry : null;
-    put(node, [place, choice, mine, shown.length, picture.expected_container, body.dataset.theme],
+    put(node, [place, choice, mine, shown.length, picture.expected_container, picture.counts, body.dataset.theme],
       () => slab(place, shown.length > 1, mine));
   }
 }
@@ -369,7 +377,7 @@ function slab(place, several, typing) {
   const parts = [
     tallying() ? counted(place) : inHand(place, several),
     typing ? typed(typing) : taken(place),
-    tallying() ? null : wantedLine(place),
+    tallying() ? histogram(place) : several && place.questions.length ? asking(place) : wantedLine(place),
   ];
   if (several) {
     const choose = el("button", {
@@ -397,15 +405,14 @@ const cell = (kind, sign, label, value, unit, more = {}) => {
 function inHand(place, several) {
   const fish = place.in_hand;
   const at = several ? `${named(place.place)} · ` : "";
-  if (place.paused) return cell("hand", "pause", at + say("paused"), fish ? String(fish.number) : "–");
+  if (place.paused) return cell("hand", "pause", at + say("paused"), fish ? String(fish.number) : "");
   if (fish === null) {
     const waits = place.queue.length ? say("queue", { numbers: place.queue.join(", ") }) : say("nothing-in-hand");
-    return cell("hand", null, at + waits, "–");
+    return cell("hand", null, at + waits, "");
   }
   const asked = place.questions.length > 0;
-  const stays = place.stays ? ` · ${say("no-room")}` : "";
   const species = fish.species === null ? say("no-species") : speciesName(fish.species);
-  const label = asked ? `${say("asked")} · ${species}` : `${species}${stays}`;
+  const label = asked ? `${say("asked")} · ${species}` : species;
   const queue = place.queue.length ? ` · ${say("queue", { numbers: place.queue.join(", ") })}` : "";
   return cell("hand", asked ? "asked" : null, at + label + queue, String(fish.number));
 }
@@ -414,7 +421,7 @@ const SIGNS = { taken: "taken", superseded: "taken", tare: "look", waiting: "ask
 
 function taken(place) {
   const last = place.last;
-  if (last === null) return cell("last none", null, say("nothing-yet"), "–");
+  if (last === null) return cell("last none", null, say("nothing-yet"), "");
   const fine = last.what === "taken";
   const what = last.measurand ? named(last.measurand) : named(last.instrument ?? "");
   const whose = last.number !== null && last.number !== place.in_hand?.number ? `${last.number} ` : "";
@@ -434,7 +441,7 @@ function typed(pad) {
 
 function counted(place) {
   const counting = place.counting;
-  if (counting === null) return cell("hand", place.paused ? "pause" : null, say("no-batch"), "–");
+  if (counting === null) return cell("hand", place.paused ? "pause" : null, say("no-batch"), "");
   const sex = counting.sex ? codeName("sex", counting.sex) : say("sex-open");
   const label = place.paused ? say("paused") : place.questions.length ? say("asked") : say("counting");
   const made = cell("hand count", place.paused ? "pause" : place.questions.length ? "asked" : null, label, speciesName(counting.species));
@@ -443,6 +450,10 @@ function counted(place) {
 }
 
 const codeName = (field, code) => setup.codes.find((c) => c.field === field)?.values[code] ?? code;
+
+function asking(place) {
+  return el("span", { class: "cell asking" }, ...withActs(plain(place.questions.at(-1).text)));
+}
 
 /** What is wanted: the next large, then the rest, then what has come. */
 function wantedLine(place) {
@@ -456,6 +467,7 @@ function wantedLine(place) {
   } else {
     line.append(el("span", { class: "far done" }, shape("taken"), el("span", {}, say("all-in"))));
   }
+  if (place.stays) line.append(el("span", { class: "near stays" }, shape("pause"), el("span", {}, ` ${say("no-room")}`)));
   const then = [...names.slice(1), ...optional.map((k) => `(${named(k)})`)];
   if (then.length) line.append(el("span", { class: "near then" }, say("then", { what: then.join(", ") })));
   const has = [
@@ -478,14 +490,28 @@ function showSheet() {
   const node = $("sheet");
   node.dataset.sheet = sheet.name;
   node.setAttribute("aria-label", say(`sheet-${sheet.name}`));
-  const from = [sheet, picture, trouble, entry, body.dataset.theme, chosen(), pinned(), sound.mode];
+  // What is typed into the name of a batch must not be drawn away, so only what a sheet shows makes it new.
+  const naming = sheet.name === "batch" || (sheet.name === "here" && unbegun());
+  const { instruments, ...held } = picture;
+  const lively = sheet.name === "instruments" || body.classList.contains("roomy");
+  const from = naming ? [sheet, here()?.batch, picture.planned, picture.practice]
+    : [sheet, held.places, held.quiet, held.last_fish, held.counts, lively && instruments, entry, body.dataset.theme, chosen(), pinned(),
+      sound.mode, lock !== null, node.clientHeight, node.clientWidth];
   put(node, from, () => SHEETS[sheet.name](sheet).filter(Boolean));
 }
 
 const title = (name) => el("h2", {}, say(`sheet-${name}`));
 
+const unbegun = () => may() && here() !== undefined && here().batch === null;
+
+function across(node) {
+  node.classList.add("across");
+  return node;
+}
+
 function hereSheet() {
-  if (tallying()) return [...asked(), tallyKeys(), histogram()];
+  if (unbegun()) return [el("div", { class: "across" }, ...batchSheet())];
+  if (tallying()) return [...asked().map(across), tallyKeys()];
   const cloud = here()?.cloud;
   const parts = asked();
   const side = el("div", { class: "side" });
@@ -505,18 +531,24 @@ function asked() {
   const open = shownPlaces().flatMap((p) => p.questions);
   open.sort((a, b) => (b.place === chosen()) - (a.place === chosen()) || b.seq - a.seq);
   return open.map((q, at) => {
-    const [head, ...rest] = num(q.text).split(" · ");
+    const [head, ...rest] = plain(q.text).split(" · ");
+    const whose = shownPlaces().length > 1 ? [`${named(q.place)}: `] : [];
     const made = el("article", { class: at ? "question later" : "question", "data-question": q.cause },
-      shape("asked"), el("div", {}, el("p", { class: "head" }, shownPlaces().length > 1 ? `${named(q.place)}: ${head}` : head),
-        ...rest.map((line) => el("p", { class: "hint" }, line))));
-    const extra = q.answers.filter((a) => !["again", "stands", "next", "undo"].includes(a));
+      shape("asked"), el("div", {}, el("p", { class: "head" }, ...whose, ...withActs(head)),
+        ...rest.map((line) => el("p", { class: "hint" }, ...withActs(line)))));
+    const extra = q.answers.filter((a) => !["again", "stands", "next", "undo", "pause"].includes(a));
     if (may() && q.place === chosen()) made.append(...extra.map((a) => actKey(`answer ${a}`, [a], actWord(a), { marked: true })));
     return made;
   });
 }
 
+/** Words of acts stand between backticks: they are underlined instead. */
+const withActs = (text) => text.split("`").map((part, i) => (i % 2 ? el("span", { class: "word-of-act" }, part) : part));
+
 function cloudParts(cloud) {
-  const told = [cloudPicture(cloud)];
+  const sheet = $("sheet");
+  const [wide, tall] = [sheet.clientWidth * (sheets.at(-1).name === "cloud" ? 1 : 0.39), sheet.clientHeight];
+  const told = [cloudPicture(cloud, Math.max(260, wide), Math.max(120, Math.min(tall, wide * 0.62) - 34))];
   const between = cloud.this[1] === null && cloud.this[0] !== null ? expected(cloud) : null;
   const words = between
     ? say("expected", { low: num(between.low), high: num(between.high), percent: Math.round(cloud.within * 100) })
@@ -525,28 +557,29 @@ function cloudParts(cloud) {
   return told;
 }
 
-function histogram() {
-  const counting = here()?.counting;
+/** The classes counted so far of what is being counted, the last one marked. */
+function histogram(place) {
+  const counting = place.counting;
   const rows = picture.counts.filter((c) => counting && c.species === counting.species && (c.sex ?? null) === counting.sex);
-  const made = el("div", { class: "histogram" });
+  const made = el("span", { class: "cell histogram" });
   if (!rows.length) return made;
   const most = Math.max(...rows.map((r) => r.n));
-  const wide = 20, tall = 100;
-  const drawing = svg("svg", { viewBox: `0 0 ${Math.max(10, rows.length) * wide} ${tall + 40}`, role: "img" });
+  const wide = 20, tall = 56;
+  const drawing = svg("svg", { viewBox: `0 0 ${Math.max(10, rows.length) * wide} ${tall + 30}`, role: "img" });
   drawing.append(svg("title"));
   drawing.firstChild.textContent = rows.map((r) => `${num(r.class_mm)} mm: ${r.n}`).join(", ");
-  const last = Number(here().last?.class_mm ?? NaN);
+  const last = Number(place.last?.class_mm ?? NaN);
   rows.forEach((r, i) => {
-    const height = (r.n / most) * (tall - 16);
+    const height = (r.n / most) * (tall - 13);
     const bar = svg("rect", { x: i * wide + 2, y: tall - height, width: wide - 4, height, class: r.class_mm === last ? "bar now" : "bar" });
     const n = svg("text", { x: i * wide + wide / 2, y: tall - height - 3, "text-anchor": "middle" });
     n.textContent = r.n;
-    const size = svg("text", { x: i * wide + wide / 2, y: tall + 14, "text-anchor": "middle" });
+    const size = svg("text", { x: i * wide + wide / 2, y: tall + 11, "text-anchor": "middle" });
     size.textContent = num(r.class_mm);
     drawing.append(bar, n, size);
-    if (r.class_mm === last) drawing.append(svg("path", { class: "mark", d: `M${i * wide + wide / 2} ${tall + 19}l6 9h-12Z` }));
+    if (r.class_mm === last) drawing.append(svg("path", { class: "mark", d: `M${i * wide + wide / 2} ${tall + 16}l5 8h-10Z` }));
   });
-  made.append(drawing, el("p", { class: "caption" }, say("in-all", { n: rows.reduce((sum, r) => sum + r.n, 0) })));
+  made.append(drawing, el("span", { class: "caption" }, say("in-all", { n: rows.reduce((sum, r) => sum + r.n, 0) })));
   return made;
 }
 
@@ -554,7 +587,7 @@ function tallyKeys() {
   const counting = here()?.counting;
   if (!may() || !counting) return null;
   const sexes = setup.codes.find((c) => c.field === "sex");
-  return el("div", { class: "keys" },
+  return el("div", { class: "keys across" },
     ...setup.species.map((s) => actKey(`species ${s.name}`, ["species", s.name], s.title, { pressed: s.name === counting.species, stays: true })),
     ...Object.entries(sexes?.values ?? {}).map(([code, word]) =>
       actKey(`sex ${code}`, ["code", "sex", code], word, { pressed: code === counting.sex, stays: true })));
@@ -581,7 +614,7 @@ function tray() {
     cells.append(el("li", { class: number === undefined ? "empty" : odd ? "odd" : "" },
       number === undefined ? "" : shape(odd ? "look" : "taken"), number === undefined ? "" : String(number)));
   }
-  const list = el("ul", { class: "quiet" }, ...mine.map((q) => el("li", {}, shape("look"), el("span", {}, num(q.text)))));
+  const list = el("ul", { class: "quiet" }, ...mine.map((q) => el("li", {}, shape("look"), el("span", {}, ...withActs(plain(q.text))))));
   return [cells, mine.length ? list : el("p", { class: "near" }, say("nothing-to-look-at"))];
 }
 
@@ -755,7 +788,7 @@ function pad() {
       pressedAt = -Infinity;
       render();
     }),
-    entry.unit ? key("unit", entry.unit, () => {
+    entry.unit ? key("unit", `${entry.unit} → ${COARSE[entry.unit]}`, () => {
       entry.unit = COARSE[entry.unit];
       render();
     }) : key("cancel", say("cancel"), back),
@@ -847,7 +880,7 @@ async function begin() {
   firstSeq = picture.seq ?? picture.committed_seq;
   measure();
   render();
-  measure();
+  render(); // the picture's size is known once the slabs stand
   follow(Math.max(0, firstSeq - OLDER));
   setInterval(aliveOrNot, 500);
   setInterval(refresh, POLL_MS);

@@ -12,7 +12,7 @@ async function enter(proof) {
   const said = await answer.json();
   if (said.ok) {
     // Without the fragment: the key must not stay in the address.
-    location.replace(location.pathname);
+    history.replaceState(null, "", location.pathname);
     location.reload();
   } else {
     told.textContent = said.hint ? `${said.error}: ${said.hint}` : said.error;

@@ -28,6 +28,9 @@ export function named(code) {
 /** The words for a code of the page's table that may be one the page doesn't know. */
 export const told = (prefix, code) => tables.page[`${prefix}-${code}`] ?? named(code);
 
+/** A text of the bench with its codes as words: total_length → total length. */
+export const plain = (text) => num(text).replace(/(?<![\w-])[a-z]+(?:_[a-z]+)+(?![\w-])/g, named);
+
 /** A number written with a point, in the locale's form. */
 export const num = (text) => String(text).replace(/(\d)\.(\d)/g, `$1${tables.language.decimal}$2`);
 
