@@ -17,6 +17,7 @@ from thwart.paper.sizes import Box
 
 DEMOS = Path(__file__).parents[2] / "demo"
 INCH_MM = 25.4
+_FORMATS = zxingcpp.BarcodeFormats([zxingcpp.BarcodeFormat.QRCode, zxingcpp.BarcodeFormat.Code128])
 
 
 def demo(name: str, **more: str) -> Protocol:
@@ -55,7 +56,7 @@ class Seen:
 def codes(image: Image.Image, dpi: float = 150) -> list[Seen]:
     """Every code on a page."""
     found = []
-    for code in zxingcpp.read_barcodes(image.convert("L")):
+    for code in zxingcpp.read_barcodes(image.convert("L"), formats=_FORMATS, try_invert=False):
         p = code.position
         corners = (p.top_left, p.top_right, p.bottom_left, p.bottom_right)
         x, y = sum(c.x for c in corners) / 4, sum(c.y for c in corners) / 4
@@ -89,10 +90,15 @@ def ink_outside(image: Image.Image, boxes: Iterable[Box], dpi: float = 150, slac
     return sum(rest.histogram()[128:])
 
 
+def cropped(image: Image.Image, box: Box, dpi: float) -> Image.Image:
+    """The part of a page within a box in mm."""
+    s = dpi / INCH_MM
+    return image.crop(
+        (round(box.x * s), round(image.height - box.top * s), round(box.right * s), round(image.height - box.y * s))
+    )
+
+
 def darkest(image: Image.Image, box: Box, dpi: float = 150) -> int:
     """The darkest grey (0 black, 255 white) within a box in mm."""
-    scale = dpi / INCH_MM
-    part = image.convert("L").crop((
-        round(box.x * scale), round(image.height - box.top * scale), round(box.right * scale), round(image.height - box.y * scale)
-    ))  # fmt: skip
-    return int(part.getextrema()[0])
+    histogram = cropped(image, box, dpi).convert("L").histogram()
+    return next(level for level, n in enumerate(histogram) if n)

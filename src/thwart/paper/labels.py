@@ -97,6 +97,8 @@ def laid_out(label: str, cell: Box, rows: Sequence[Row], note: str, symbol: Labe
 
 def _written(space: Box, rows: Sequence[Row]) -> list[Item]:
     """Rows in one or two columns; where they can't all be as high as a pen wants, as many as are."""
+    if not rows:
+        return []
     columns = 2 if space.width >= 56 else 1
     count = min(-(-len(rows) // columns), max(1, int(space.height // _PEN_MM)))
     high = min(space.height / count, 9.0)
@@ -125,18 +127,21 @@ def _written(space: Box, rows: Sequence[Row]) -> list[Item]:
 
 
 def _beside(label: str, inner: Box) -> tuple[Item, Box]:
-    """A QR code at the left edge, and what is left of the label. Its quiet zone needs no edge of its own."""
+    """A QR code at the left edge, on an upright label at the upper, and what is left of the label."""
     modules = symbols.qr_modules(label)
-    module = min(1.0, inner.height / modules, inner.width * 0.45 / modules)
+    upright = inner.height > 1.2 * inner.width
+    free = min(inner.width, inner.height * 0.45) if upright else min(inner.height, inner.width * 0.45)
+    module = min(1.0, free / modules)
     if module < symbols.LABEL_MODULE_MM:
-        need = modules * symbols.LABEL_MODULE_MM + 2 * _EDGE_MM
-        raise _too_small(label, inner, "QR", f"{need / 0.45:.0f} × {need:.0f} mm")
+        need = modules * symbols.LABEL_MODULE_MM
+        raise _too_small(label, inner, "QR", f"{need / 0.45 + 2 * _EDGE_MM:.0f} × {need + 2 * _EDGE_MM:.0f} mm")
     made = symbols.qr(label, module)
-    dark = made.width - 2 * made.quiet
-    y = inner.y + (inner.height - made.height) / 2
+    dark, side = made.width - 2 * made.quiet, made.width
+    y = inner.top - side if upright else inner.y + (inner.height - side) / 2
     code = Item("code", Box(inner.x + made.quiet, y + made.quiet, dark, dark), label, symbol=made)
-    left = inner.x + made.width
-    return code, Box(left, inner.y, inner.right - left, inner.height)
+    if upright:
+        return code, Box(inner.x, inner.y, inner.width, inner.height - side)
+    return code, Box(inner.x + side, inner.y, inner.width - side, inner.height)
 
 
 def _under(label: str, inner: Box) -> tuple[Item, Box]:

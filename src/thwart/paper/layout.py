@@ -102,7 +102,9 @@ def sheets(
     for nth, (task, some) in enumerate(runs, 1):
         text = printable(f"{words['task-' + task]} · {bench} · {nth}/{len(runs)}", "heading")
         size = fitted(text, usable.width, 4.2, BOLD)
-        heading = Part("heading", Box(usable.x, usable.top + 3, text_width(text, size, BOLD), text_height(size)), text, size)
+        heading = Part(
+            "heading", Box(usable.x, usable.top + 3, text_width(text, size, BOLD), text_height(size)), text, size
+        )
         placed = []
         for at, one in enumerate(some):
             row, column = divmod(at, columns)

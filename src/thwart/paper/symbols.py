@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import groupby
 from typing import Any, Final, Literal
 
@@ -71,6 +72,7 @@ def qr(text: str, module: float) -> Symbol:
     return Symbol("qr", text, module, side, side, tuple(dark))
 
 
+@lru_cache(256)
 def _matrix(text: str) -> list[bytes]:
     import segno
 
@@ -99,6 +101,7 @@ def code128_values(text: str) -> list[int]:
     return [int(value) for value in _encoded(text).encoded]
 
 
+@lru_cache(256)
 def _encoded(text: str) -> Any:
     from reportlab.graphics.barcode.code128 import Code128
 
