@@ -166,14 +166,15 @@ class Ear:
 
     def __init__(self, rig: Rig, since: int = 0) -> None:
         self.heard: list[dict[str, Any]] = []
+        self.alarms: list[dict[str, Any]] = []
         self._client = rig.client()
         self._since = since
         threading.Thread(target=self._listen, daemon=True).start()
 
     def _listen(self) -> None:
         with contextlib.suppress(Exception):
-            for entry in self._client.follow(self._since):
-                self.heard.append(entry)
+            for line in self._client.lines(self._since):
+                (self.alarms if "alarm" in line else self.heard).append(line.get("entry", line))
 
     def seqs(self) -> list[int]:
         return [e["seq"] for e in self.heard]

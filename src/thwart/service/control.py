@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import ThwartError
+from ..languages import DEFAULT
 from .folder import Door, read_door
 
 log = logging.getLogger(__name__)
@@ -177,15 +178,23 @@ class Client:
         return self._answer()
 
     def follow(self, since: int, stop: Callable[[], bool] = lambda: False) -> Iterator[dict[str, Any]]:
-        """The feed from an entry on, one object an entry; ends when the service does."""
-        self._send({"do": "follow", "since": since})
+        """The feed's entries after one, in order; ends when the service does."""
+        for line in self.lines(since, stop):
+            if "entry" in line:
+                yield line["entry"]
+
+    def lines(
+        self, since: int, stop: Callable[[], bool] = lambda: False, language: str = DEFAULT
+    ) -> Iterator[dict[str, Any]]:
+        """The feed's entries (under `entry`) and alarms after an entry, in a language; ends when the service does."""
+        self._send({"do": "follow", "since": since, "language": language})
         while not stop():
             try:
                 answer = self._answer()
             except ThwartError:
                 return
-            if "entry" in answer:
-                yield answer["entry"]
+            if "entry" in answer or "alarm" in answer:
+                yield answer
 
     def close(self) -> None:
         """Hang up."""

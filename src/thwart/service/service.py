@@ -48,7 +48,7 @@ _HELD_S = 1.0
 _WAL_ALARM = 64 * 1024 * 1024
 _PRESENCE_S = 60.0
 #: Groups a follower reads from the ledger at once.
-_READ = 200
+_READ = 50
 
 
 class Service:
@@ -239,7 +239,11 @@ class Service:
             stuck = held is not None and time.monotonic() - held > _HELD_S
             self._alarm("held", stuck, lambda: {"holder": self._holder()})
             self._alarm("reader", self.ledger.wal_bytes() > _WAL_ALARM, dict)
-            self._alarm("fault", self.clerk.fault is not None, lambda: {"reason": str(self.clerk.fault)})
+            self._alarm(
+                "fault",
+                self.clerk.fault is not None,
+                lambda: {"reason": str(self.clerk.fault).removeprefix("not saved: ")},
+            )
             if every is not None and held is None:
                 notify("WATCHDOG=1")
 

@@ -20,6 +20,8 @@ from .guard import Entrance
 if TYPE_CHECKING:
     import uvicorn
 
+    from .stream import Hub
+
 log = logging.getLogger(__name__)
 
 #: A reader that takes nothing for so long is let go (RFC 5482: the kernel does it).
@@ -69,6 +71,8 @@ class Listening:
         self._lock = threading.Lock()
         self._servers: list[uvicorn.Server] = []
         self._end: Callable[[], object] = lambda: None
+        self.hub: Hub | None = None
+        """There from the first connection on."""
         self._stopping = False
         self._thread = threading.Thread(target=self._wait, name="pages", daemon=True)
 
@@ -128,6 +132,7 @@ class Listening:
             if self._stopping:
                 return
             self._servers = servers
+            self.hub = hub
             self._end = lambda: loop.call_soon_threadsafe(hub.end)
         async with asyncio.TaskGroup() as group:
             for server, door in zip(servers, self.doors, strict=True):

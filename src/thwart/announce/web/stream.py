@@ -65,12 +65,20 @@ class Hub:
         self._loop = asyncio.get_running_loop()
         self._follower = feed.follow(self._wake)
         self._ended = False
+        self.served = 0
+        """Readers so far."""
+
+    @property
+    def readers(self) -> int:
+        """How many follow now."""
+        return len(self._readers)
 
     @contextlib.contextmanager
     def reader(self) -> Iterator[Reader]:
         """A reader, for as long as it lasts."""
         reader = Reader()
         self._readers.append(reader)
+        self.served += 1
         if self._ended:
             reader.end()
         try:
@@ -124,7 +132,7 @@ class FeedResponse:
         since = self._desk.committed() if self._since is None else self._since
         yield b"retry: 1000\n" + (f"id: {since}\n".encode() if self._since is None else b"") + self._alive()
         behind = True
-        while not reader.gone:
+        while True:
             for change in alarm_changes(told, self._hub.feed.alarms, self._language):
                 yield b"event: alarm\ndata: " + json.dumps(change, ensure_ascii=False).encode() + b"\n\n"
             groups, lost = ([], False) if behind else await reader.take(ALIVE_S)
@@ -137,8 +145,10 @@ class FeedResponse:
                 yield chunk
             if fresh:
                 since = fresh[-1].last
-            elif not behind and not groups:
+            elif not behind and not groups and not reader.gone:
                 yield self._alive()
+            if reader.gone:
+                return
             behind = False
 
     def _events(self, groups: list[Committed] | Any, since: int) -> Iterator[bytes]:
