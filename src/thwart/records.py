@@ -13,7 +13,7 @@ over records, and whoever reads them later (the wire, a replay, a test) has all 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 DESCRIPTOR, REPORT = 0x44, 0x52
 HEAD = 4
@@ -21,8 +21,7 @@ HEAD = 4
 LONGEST = 0xFFFF
 
 
-@dataclass(frozen=True, slots=True)
-class Record:
+class Record(NamedTuple):
     """One record; `offset` is that of its first byte in the stream."""
 
     kind: int

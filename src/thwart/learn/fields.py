@@ -97,10 +97,11 @@ class Digits:
             return [*(["0"] * held), repeat("[0-9]", most - held - tail, most - held - tail), *end]
         low = min(least, 1 + implied) - tail
         body = repeat("[0-9]", max(low, 0), None if self.padded else most - tail + _GROWTH)
-        if least == most > 1 and not self.told and not self.padded and not implied and not self.backwards:
-            # All had the same length. A zero or spaces may fill the place of a missing digit and mean the same; a
-            # shorter or a longer frame was never shown and could be one that lost or gained a byte.
-            return [f"(?:[0-9]{{{most}}}| {{1,{most - 1}}}[0-9]{{1,{most}}})", *end]
+        if least == most > 1 and not self.padded and not implied and not self.backwards:
+            # All had the same length. A zero or spaces may fill the place of a missing digit and mean the same. A frame
+            # that is shorter or longer could be one that lost or gained a byte, unless that can be told.
+            bare = repeat("[0-9]", 1, most + _GROWTH) if self.told else f"[0-9]{{{most}}}"
+            return [f"(?:{bare}| {{1,{most - 1}}}[0-9]{{1,{most}}})", *end]
         return [body, *end]
 
     def _grouped(self, most: int) -> str:

@@ -128,10 +128,18 @@ def _fixed(data: bytes, pieces: list[bytes], firsts: list[bytes]) -> Iterator[tu
             if 3 <= length <= _LONGEST_FIXED and (first[0] < 0x20 or not first.isalnum()) and first not in b"\r\n .,":
                 yield length, first
     for length in range(min(common, _LONGEST_FIXED), 2, -1):
-        if common % length == 0:
+        # What repeats within it is several frames: rows in which the display stood still.
+        if common % length == 0 and not any(_repeats(piece[:length]) for piece in pieces):
             for start in (first for first in firsts if not first.isalnum() and first not in b"\r\n .,"):
                 yield length, start
             yield length, b""
+
+
+def _repeats(piece: bytes) -> bool:
+    return any(
+        len(piece) % size == 0 and piece == piece[:size] * (len(piece) // size)
+        for size in range(3, len(piece) // 2 + 1)
+    )
 
 
 def _gaps(evidence: Evidence) -> Iterator[float]:

@@ -65,6 +65,7 @@ def meaning(conditions: Iterable[str]) -> str:
 
 def shapes(reading: Reading, *, fixed: bool, checked: bool) -> list[Shape]:
     """The shapes of all solved forms. `fixed`: the framing fixes the frames' length; `checked`: a check guards them."""
+    _share_signs(reading.solved)
     families: dict[tuple[object, ...], list[Form]] = {}
     pools: dict[tuple[object, ...], list[Form]] = {}
     for form in reading.solved:
@@ -95,6 +96,22 @@ def shapes(reading: Reading, *, fixed: bool, checked: bool) -> list[Shape]:
         for form in forms:
             built.append(_shape(form, forms, chosen, reading, fixed))
     return built
+
+
+def _share_signs(solved: Sequence[Form]) -> None:
+    """Where one form shows its sign in a gap, a minus in that gap of another is its sign too, and nothing else marks it."""
+    gaps = {
+        (_before(form), form.place.sign - form.place.at)
+        for form in solved
+        if form.place is not None and form.place.sign is not None
+    }
+    for form in solved:
+        for before, distance in gaps:
+            place = form.place
+            if place is None or not place.negative or before != _before(form):
+                continue
+            if all(b"-" in gap for gap in form.gap(place.at + distance)):
+                form.place = replace(place, negative=False, sign=place.at + distance)
 
 
 def _before(form: Form) -> tuple[object, ...]:

@@ -62,7 +62,7 @@ class Decoder:
             pass
         outcome = self._decode(raw)
         if len(self._known) >= REMEMBERED:
-            del self._known[next(iter(self._known))]
+            self._known.clear()
         self._known[raw] = outcome
         return outcome
 

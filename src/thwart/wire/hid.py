@@ -301,14 +301,16 @@ class Splitter:
             return (0, report) if self._lengths.get(0) == len(report) else None
         first = report[0] if report else 0
         kept = self._lengths.get(first) == len(report) - 1
+        if self._stripped is False:
+            return (first, report[1:]) if kept else None
         alike = [report_id for report_id, length in self._lengths.items() if length == len(report)]
         if self._stripped is None:
             if kept and not alike:
                 self._stripped = False
             elif len(alike) == 1 and first not in self._lengths:
                 self._stripped = True
-        if kept and self._stripped is False:
-            return first, report[1:]
+            if self._stripped is False:
+                return first, report[1:]
         if len(alike) == 1 and self._stripped:
             return alike[0], report
         return None

@@ -94,15 +94,18 @@ class ScaleReports(Reports):
 
     def __init__(self, framing: Framing) -> None:
         super().__init__(framing)
-        self._scales: dict[int, DataReports] = {}
+        self._forget()
 
     def _forget(self) -> None:
-        self._scales = {}
+        self._scales: dict[int, DataReports] = {}
+        self._scale: DataReports | None = None
+        """The only one that lays out a weight."""
 
     def _describe(self, interface: int, descriptor: Descriptor) -> None:
         scale = DataReports(descriptor)
         if scale.any:
             self._scales[0 if self._own else interface] = scale
+        self._scale = next(iter(self._scales.values())) if len(self._scales) == 1 else None
 
     def _report(self, record: Record, at_ns: int) -> list[Frame]:
         if self._scales and not self._own and record.interface not in self._scales:
@@ -111,10 +114,7 @@ class ScaleReports(Reports):
 
     def decode(self, raw: bytes) -> Outcome:
         """What a report says. With no descriptor that lays out a weight, or with two of them, nothing."""
-        if len(self._scales) != 1:
-            return "layout"
-        (scale,) = self._scales.values()
-        return scale.decode(raw)
+        return "layout" if self._scale is None else self._scale.decode(raw)
 
 
 class _Keys(Reports):

@@ -77,9 +77,15 @@ class DataReports:
         except _Unfit as unfit:
             outcome = unfit.reason
         if len(plan.known) >= REMEMBERED:
-            del plan.known[next(iter(plan.known))]
+            plan.known.clear()
         plan.known[body] = outcome
         return outcome
+
+
+#: What a report says beside its weight: condition, rest, unit and power of ten; or the reason it says nothing.
+_Frame = tuple[Condition, bool | None, str, int] | RejectReason
+#: So many of those are remembered: a scale has a handful of states and units.
+_REMEMBERED_FRAMES = 256
 
 
 class _Plan:
@@ -98,7 +104,7 @@ class _Plan:
         self._unit: str | None = None
         self._laid_out = self._weight is not None and (self._scaling is not None or not scalings)
         if self._weight is not None:
-            weight = self._weight[0]
+            weight = self._weight.field
             # A straight line through two points: no scale seen so far, and no number to print.
             self._laid_out &= weight.physical == weight.logical
             if self._units:
@@ -107,23 +113,50 @@ class _Plan:
             else:
                 self._unit = "g" if weight.unit == _GRAM else None
                 self._laid_out &= self._unit is not None
+        self._frames: dict[int, _Frame] = {}
+        """What the bits beside the weight were seen to say."""
+        beside = [*self._states, *self._units, *([self._scaling.field] if self._scaling else [])]
+        self._beside = 0
+        for field in beside:
+            self._beside |= ((1 << field.size * field.count) - 1) << field.offset
 
     def read(self, body: bytes) -> Decoded | None:
         """What a body says. Raises _Unfit."""
-        condition, settled = self._state(body)
+        bits = int.from_bytes(body, "little")
+        beside = bits & self._beside
+        frame = self._frames.get(beside)
+        if frame is None:
+            try:
+                frame = self._frame(body)
+            except _Unfit as unfit:
+                frame = unfit.reason
+            if len(self._frames) >= _REMEMBERED_FRAMES:
+                self._frames.clear()
+            self._frames[beside] = frame
+        if isinstance(frame, str):
+            raise _Unfit(frame)
+        condition, settled, unit, tens = frame
         if condition in NO_NUMBER:
             return Decoded(None, None, None, condition, settled)
         if not self.weighs:
             return None
+        assert self._weight is not None
+        text = _text(self._weight.value(bits), tens)
+        value = Decimal(text)
+        if condition == "zero" and value:
+            raise _Unfit("value")
+        return Decoded(text, value, unit, condition, settled)
+
+    def _frame(self, body: bytes) -> tuple[Condition, bool | None, str, int]:
+        """What the fields beside the weight say. Raises _Unfit."""
+        condition, settled = self._state(body)
+        if condition in NO_NUMBER or not self.weighs:
+            return condition, settled, "", 0
         if not self._laid_out:
             raise _Unfit("layout")
         assert self._weight is not None
-        tens = _value(self._scaling, body) if self._scaling is not None else 0
-        unit = self._unit or self._listed_unit(body)
-        text = _text(_value(self._weight, body), tens + self._weight[0].exponent)
-        if condition == "zero" and Decimal(text):
-            raise _Unfit("value")
-        return Decoded(text, Decimal(text), unit, condition, settled)
+        tens = self._scaling.value(int.from_bytes(body, "little")) if self._scaling is not None else 0
+        return condition, settled, self._unit or self._listed_unit(body), tens + self._weight.field.exponent
 
     def _state(self, body: bytes) -> tuple[Condition, bool | None]:
         """The gravest state; a report without a status field has none, and rest must be told from the numbers."""
@@ -142,23 +175,39 @@ class _Plan:
         return unit
 
 
-def _sole(fields: list[Field], usage: int) -> tuple[Field, int] | None:
-    """The one field with a usage and its place in it; None where there is none, or no one place."""
+class _Element:
+    """One element of a field, ready to be read from a report's bits."""
+
+    def __init__(self, field: Field, index: int) -> None:
+        self.field = field
+        self._shift, self._mask = field.offset + index * field.size, (1 << field.size) - 1
+        self._low, self._high = field.logical
+        self._sign = 1 << (field.size - 1) if self._low < 0 else 0
+
+    def value(self, bits: int) -> int:
+        """The number. Raises _Unfit for one outside the logical range, which is no data."""
+        value = bits >> self._shift & self._mask
+        if value & self._sign:
+            value -= self._mask + 1
+        if not self._low <= value <= self._high:
+            raise _Unfit("value")
+        return value
+
+
+def _sole(fields: list[Field], usage: int) -> _Element | None:
+    """The one element with a usage; None where there is none, or no one."""
     if len(fields) != 1 or fields[0].array:
         return None
     # Element by element only as far as usages are named: the last one holds on for all elements after it.
     places = [at for at in range(min(fields[0].count, _MOST_ELEMENTS)) if fields[0].element_usage(at) == usage]
-    return (fields[0], places[0]) if len(places) == 1 else None
-
-
-def _value(where: tuple[Field, int], body: bytes) -> int:
-    value = where[0].values(body)[where[1]]
-    if value is None:
-        raise _Unfit("value")
-    return value
+    return _Element(fields[0], places[0]) if len(places) == 1 else None
 
 
 def _text(value: int, tens: int) -> str:
-    if abs(tens) > _MOST_TENS or len(str(abs(value))) + max(tens, 0) > _MOST_DIGITS:
+    digits = str(abs(value))
+    if abs(tens) > _MOST_TENS or len(digits) + max(tens, 0) > _MOST_DIGITS:
         raise _Unfit("value")
-    return str(value * 10**tens) if tens >= 0 else format(Decimal(value).scaleb(tens), "f")
+    if tens >= 0:
+        return str(value * 10**tens)
+    digits = digits.rjust(1 - tens, "0")
+    return f"{'-' if value < 0 else ''}{digits[:tens]}.{digits[tens:]}"

@@ -175,7 +175,7 @@ def test_memory_is_bounded_and_changes_nothing() -> None:
     for turn in range(2):
         for number in range(REMEMBERED + 50):
             assert decoder.decode(str(number).encode()).value == number, turn  # type: ignore[union-attr]
-    assert len(decoder._known) == REMEMBERED
+    assert len(decoder._known) <= REMEMBERED
 
 
 def test_decode_frames() -> None:
