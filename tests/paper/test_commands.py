@@ -23,7 +23,7 @@ def folder(tmp_path: Path) -> Iterator[Path]:
     made = tmp_path / "lake"
     made.mkdir()
     (made / "protocol.toml").write_text((STARTER / "protocol.toml").read_text())
-    text = (STARTER / "bench.toml").read_text().replace('places = ["table"]', 'places = ["table"]\npeople = ["ida"]')
+    text = (STARTER / "bench.toml").read_text().replace('# people = ["ida", "ben"]', 'people = ["ida"]')
     (made / "bench.toml").write_text(text + '\n[labels]\nshare = "1/2"\n')
     yield made
 

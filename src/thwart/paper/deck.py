@@ -24,8 +24,8 @@ _USUAL_REASONS: Final[dict[str, tuple[str, ...]]] = {
     "code": ("not-attempted", "could-not-tell"),
     "container": ("not-attempted", "not-found", "broken", "mislaid"),
 }
-#: Into how many pieces a fish is cut that doesn't fit. Common practice, no source.
-_PIECES: Final = ("2", "3")
+#: In how many pieces a fish is measured or weighed that doesn't fit. Common practice, no source.
+_PIECES: Final = {"length": ("2",), "mass": ("2", "3")}
 #: Why a batch is closed, where nothing else is said. Common practice, no source.
 CLOSE_REASONS: Final = ("done", "stopped")
 
@@ -180,7 +180,7 @@ def _measure(make: _Maker) -> Iterator[Card]:
         if make.has_fish and m.required:
             what = make.named(m.name)
             yield make.card(("over", m.name), f"over-{m.quantity}", icons.over(m.name, m.quantity), what=what)
-            for n in _PIECES:
+            for n in _PIECES[m.quantity]:
                 yield make.card(("parts", m.name, n), "parts", icons.parts(n), what=what, n=n)
 
 

@@ -460,7 +460,7 @@ def parts(n: str) -> Drawing:
 
     def draw(pen: Pen) -> None:
         fish(pen, 0, 14, 70)
-        for x in (-12, 8):
+        for x in (-3,) if n == "2" else (-12, 8):
             pen.gap((x + 3, 32), (x - 3, -4))
         pen.letters(f"{n} ×", 0, -20, 44, 18)
 

@@ -46,7 +46,7 @@ class Item:
 _PEN_MM, _SMALL_MM, _NUMBER_MM = 5.5, 1.9, 2.6
 _EDGE_MM = 2.0
 #: A narrower column leaves the names of printed values out.
-_NARROW_MM = 32.0
+_NARROW_MM = 28.0
 
 
 def rows_of(protocol: Protocol, words: Words, *, batch: str = "", species: str = "") -> list[Row]:
@@ -92,10 +92,10 @@ def laid_out(label: str, cell: Box, rows: Sequence[Row], note: str, symbol: Labe
         if small >= _SMALL_MM * 0.8 and rest.height > text_height(small):
             items.append(Item("note", Box(rest.x, rest.y, text_width(note, small), text_height(small)), note, small))
             rest = Box(rest.x, rest.y + text_height(small) + 0.3, rest.width, rest.height - text_height(small) - 0.3)
-    return items + _written(rest, rows)
+    return items + _written(rest, rows, size * 0.85)
 
 
-def _written(space: Box, rows: Sequence[Row]) -> list[Item]:
+def _written(space: Box, rows: Sequence[Row], largest: float) -> list[Item]:
     """Rows in one or two columns; where they can't all be as high as a pen wants, as many as are."""
     if not rows:
         return []
@@ -118,7 +118,7 @@ def _written(space: Box, rows: Sequence[Row]) -> list[Item]:
         room = Box(x + width, y + 0.3, wide - width, high - 0.3)
         if row.value:
             value = printable(row.short if narrow else row.value, row.name)
-            large = min(fitted(value, room.width, 3.4, BOLD), high / text_height(1.0))
+            large = min(fitted(value, room.width, min(3.4, largest), BOLD), high / text_height(1.0))
             room = Box(room.x, room.y, text_width(value, large, BOLD), text_height(large))
             items.append(Item("row", box, text, small, pen=room, bold=value))
         else:

@@ -120,7 +120,7 @@ def _parts(card: Card, cell: Box, words: Mapping[str, str], symbol: Symbols) -> 
     body = Box(inner.x, inner.y, inner.width, inner.height - 7.5)
     typed = _line("typed", card.text, Box(body.x, body.y, body.width, 3.4), 2.6, PLAIN)
     parts.append(typed)
-    body = Box(body.x, typed.box.top + 1, body.width, body.top - typed.box.top - 1)
+    body = Box(body.x, typed.box.top + 1.8, body.width, body.top - typed.box.top - 1.8)
     return parts + (_square(card, body) if symbol == "qr" else _wide(card, body, symbol))
 
 
