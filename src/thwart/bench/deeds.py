@@ -833,11 +833,9 @@ def _skip(bench: Bench, place: str, args: Sequence[str]) -> None:
     label = mending.label_named(bench, "skip", args[0]) if args else _expected(bench, "skip")
     containers = bench.setup.protocol.containers
     assert containers is not None
-    known = bench.get(Container, label)
-    if known is not None and (not known.free or known.state == "orphan"):
-        raise Refusal("container-taken", act="skip", label=label, whose=mending.whose(bench, known))
+    state = mending.container_after(bench, "skip", label, "left out")
     bench.decide(
-        "container", None, place=place, number=label, kind=containers.kind, structure=None, state="skipped",
+        "container", None, place=place, number=label, kind=containers.kind, structure=None, state=state,
         expected=mending.expected_without(bench, label), via="skip", fish=None,
     )  # fmt: skip
 

@@ -441,7 +441,8 @@ def _container(bench: Bench, entry: Entry) -> None:
         bench.put(
             Container(
                 number=label, specimen_id=None, structure=b.get("structure"), taken=None, side=None, condition=None,
-                kind=b["kind"], dried=b.get("dried"), state="expected", at_utc=entry.stamp.utc, practice=bench.desk.practice,
+                kind=b["kind"], dried=b.get("dried"), state=tables.step(tables.CONTAINER, None, "passed over"),
+                at_utc=entry.stamp.utc, practice=bench.desk.practice,
             )
         )  # fmt: skip
     if entry.specimen_id is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from . import tables
 from .filling import ask, lacking, said_value, settle_ready, standing
 from .judging import Finding
 from .kernel import Refusal
@@ -112,7 +113,7 @@ def _void(bench: Bench, place: str, specimen: Specimen) -> None:
         if reading is not None and reading.outcome == "taken":
             bench.decide("outcome", None, reading=reading.seq, event="taken back", why="void", place=place)
     for label in specimen.containers:
-        bench.need(Container, label)
+        tables.step(tables.CONTAINER, bench.need(Container, label).state, "its fish is void")
         bench.decide("container-void", specimen.specimen_id, number=label)
 
 

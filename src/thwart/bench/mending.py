@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from . import labels, words
+from . import labels, tables, words
 from .acts import MISSING_REASONS
 from .filling import answer, ask, fill, settle_about, settle_ready
 from .fish import close_fish, keep_for_later, open_fish, open_next
@@ -53,12 +53,11 @@ def move(bench: Bench, place: str, args: Sequence[str]) -> None:
     held = bench.get(Container, old)
     if held is None or held.specimen_id is None:
         raise Refusal("unknown-container", act="move", label=words.shown(old))
-    taken = bench.get(Container, new)
-    if taken is not None and not taken.free:
-        raise Refusal("container-taken", act="move", label=new, whose=whose(bench, taken))
+    torn = container_after(bench, "move", old, "torn")
+    container_after(bench, "move", new, "taken")
     fish = bench.need(Specimen, held.specimen_id)
     bench.decide(
-        "container-moved", fish.specimen_id, place=place, number=fish.number, old=old, new=new, state="torn",
+        "container-moved", fish.specimen_id, place=place, number=fish.number, old=old, new=new, state=torn,
         text=words.say(words.ANNOUNCED, "container-moved", {"number": fish.number, "old": old, "new": new}),
     )  # fmt: skip
     found_home(bench, new)
@@ -76,10 +75,17 @@ def label_named(bench: Bench, act: str, text: str) -> str:
         raise Refusal("label-check" if error.code == "check" else "not-known", text=words.shown(text)) from None
 
 
-def whose(bench: Bench, container: Container) -> str:
-    """Why a container can't be had: its fish, or its state."""
-    fish = bench.get(Specimen, container.specimen_id) if container.specimen_id is not None else None
-    return container.state if fish is None else f"of fish {fish.number}"
+def container_after(bench: Bench, act: str, label: str, event: str) -> str:
+    """The state of a container after an event. Raises Refusal where it is somebody's, or in a state for nothing more."""
+    known = bench.get(Container, label)
+    before = None if known is None else known.state
+    theirs = known is not None and not known.free and event in ("taken", "left out")
+    if known is not None and (theirs or (before, event) not in tables.CONTAINER):
+        fish = bench.get(Specimen, known.specimen_id) if known.specimen_id is not None else None
+        whose = known.state if fish is None or known.state != "filled" else f"of fish {fish.number}"
+        raise Refusal("container-taken", act=act, label=label, whose=whose)
+    after: str = tables.step(tables.CONTAINER, before, event)
+    return after
 
 
 def expected_without(bench: Bench, label: str) -> str | None:
@@ -115,11 +121,11 @@ def found(bench: Bench, place: str, args: Sequence[str]) -> None:
     assert containers is not None
     known = bench.get(Container, label)
     fish = bench.get(Specimen, known.specimen_id) if known is not None and known.specimen_id is not None else None
-    if known is not None and known.state in ("skipped", "torn", "void"):
-        raise Refusal("container-taken", act="found", label=label, whose=known.state)
-    state = "empty" if what == "empty" else "orphan" if fish is None else "filled"
-    if known is not None and known.state == state:
+    if known is not None and known.state == ("empty" if what == "empty" else "orphan" if fish is None else "filled"):
         raise Refusal("already", act=f"found {label} {what}")
+    state = container_after(
+        bench, "found", label, f"found {what}" + (" of none" if what == "full" and fish is None else "")
+    )
     bench.decide(
         "container-found", None if fish is None else fish.specimen_id, place=place, number=label, kind=containers.kind,
         structure=containers.structure, dried=containers.dried, state=state, reason=reason,
@@ -147,15 +153,13 @@ def _given_to(bench: Bench, place: str, label: str, fish: Specimen) -> None:
 
     containers = bench.setup.protocol.containers
     assert containers is not None
-    known = bench.get(Container, label)
-    if known is not None and not known.free:
-        raise Refusal("container-taken", act="found", label=label, whose=whose(bench, known))
+    state = container_after(bench, "found", label, "taken")
     held = next((c for c in fish.containers if bench.need(Container, c).state != "empty"), None)
     if held is not None:
         raise Refusal("has-container", number=fish.number, label=held)
     bench.decide(
         "container", fish.specimen_id, place=place, number=label, kind=containers.kind, structure=containers.structure,
-        dried=containers.dried, state="filled", expected=expected_label(bench), via="found", fish=fish.number,
+        dried=containers.dried, state=state, expected=expected_label(bench), via="found", fish=fish.number,
     )  # fmt: skip
     found_home(bench, label)
     _mended(bench, place, fish, "container", None, label, "container found full")

@@ -12,7 +12,7 @@ from .filling import answer, ask, candidates, give, last_of, routed, said_value,
 from .fish import apart, close_fish, leave_behind, measured_of, open_fish, open_next, recall, summary
 from .judging import Finding, misfit
 from .kernel import Refusal
-from .mending import found_home
+from .mending import container_after, found_home
 from .parts import place_for
 from .setup import DEAD_TIME_NS, HOSING_NS, HOSING_TOUCHES, InstrumentSetup
 from .state import Container, Instrument, Measurement, Place, Reading, Specimen
@@ -510,7 +510,8 @@ def take_label(bench: Bench, place: str, label: str, *, via: str) -> None:
     out_of_order = _order(bench, label)
     bench.decide(
         "container", fish.specimen_id, place=place, number=label, kind=containers.kind, structure=containers.structure,
-        dried=containers.dried, state="filled", expected=_expected_after(bench, label), passed=_passed(bench, label),
+        dried=containers.dried, state=container_after(bench, label, label, "taken"), expected=_expected_after(bench, label),
+        passed=_passed(bench, label),
         via=via, fish=fish.number,
     )  # fmt: skip
     found_home(bench, label)

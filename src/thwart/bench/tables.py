@@ -1,4 +1,4 @@
-"""The life of specimens, readings, measurements and questions as transition tables. Pure.
+"""The life of specimens, readings, measurements, questions and containers as transition tables. Pure.
 
 A state moves only through `step`, but for undo and redo, which put back what was; the documentation's diagrams are drawn from these tables and a test
 walks every row.
@@ -68,11 +68,34 @@ QUESTION: Table = {
     ("read-out", "answered"): "answered",
 }
 
+CONTAINER: Table = {
+    (None, "passed over"): "expected",
+    (None, "taken"): "filled",
+    ("expected", "taken"): "filled",
+    ("empty", "taken"): "filled",
+    ("orphan", "taken"): "filled",
+    (None, "left out"): "skipped",
+    ("expected", "left out"): "skipped",
+    ("empty", "left out"): "skipped",
+    (None, "found empty"): "empty",
+    ("expected", "found empty"): "empty",
+    ("orphan", "found empty"): "empty",
+    ("filled", "found empty"): "empty",
+    ("empty", "found full"): "filled",
+    (None, "found full of none"): "orphan",
+    ("expected", "found full of none"): "orphan",
+    ("empty", "found full of none"): "orphan",
+    ("filled", "torn"): "torn",
+    ("filled", "its fish is void"): "void",
+    ("empty", "its fish is void"): "void",
+}
+
 TABLES: Mapping[str, Table] = {
     "specimen": SPECIMEN,
     "reading": READING,
     "measurement": MEASUREMENT,
     "question": QUESTION,
+    "container": CONTAINER,
 }
 
 

@@ -36,6 +36,10 @@ def lay(play: Play) -> object:
     return play.lay()
 
 
+def label(count: int) -> Callable[[Play], object]:
+    return lambda play: play.label(count)
+
+
 def weigh(g: int) -> Callable[[Play], object]:
     return lambda play: play.weigh(g)
 
@@ -88,6 +92,34 @@ WALKS: dict[Row, tuple[str, Steps]] = {
     ("question", "open", "answered"): (SOLO, [*ODD, act("stands")]),
     ("question", "quiet", "answered"): (FORKED, [touch(200), touch(220), lay, act("next"), settle(100)]),
     ("question", "quiet", "read out"): (SOLO, [touch(212), act("next"), act("batch close done")]),
+    ("container", None, "passed over"): (SOLO, [touch(212), act("found K-00101 empty"), label(3)]),
+    ("container", None, "taken"): (SOLO, [touch(212), label(1)]),
+    ("container", "expected", "taken"): (SOLO, [touch(212), label(3), touch(213), label(1)]),
+    ("container", "empty", "taken"): (SOLO, [touch(212), act("found K-00013 empty"), label(1)]),
+    ("container", "orphan", "taken"): (SOLO, [touch(212), act("found K-00030 full"), act("found K-00030 full of 1")]),
+    ("container", None, "left out"): (SOLO, [act("skip")]),
+    ("container", "expected", "left out"): (SOLO, [touch(212), label(3), act("skip K-00013")]),
+    ("container", "empty", "left out"): (SOLO, [act("found K-00013 empty"), act("skip")]),
+    ("container", None, "found empty"): (SOLO, [act("found K-00030 empty")]),
+    ("container", "expected", "found empty"): (SOLO, [touch(212), label(3), act("found K-00013 empty")]),
+    ("container", "orphan", "found empty"): (SOLO, [act("found K-00013 full"), act("found K-00013 empty")]),
+    ("container", "filled", "found empty"): (SOLO, [touch(212), label(1), act("found K-00013 empty")]),
+    ("container", "empty", "found full"): (
+        SOLO,
+        [touch(212), label(1), act("found K-00013 empty"), act("found K-00013 full")],
+    ),
+    ("container", None, "found full of none"): (SOLO, [act("found K-00030 full")]),
+    ("container", "expected", "found full of none"): (SOLO, [touch(212), label(3), act("found K-00013 full")]),
+    ("container", "empty", "found full of none"): (SOLO, [act("found K-00030 empty"), act("found K-00030 full")]),
+    ("container", "filled", "torn"): (SOLO, [touch(212), label(1), act("move K-00013 K-00030")]),
+    ("container", "filled", "its fish is void"): (
+        SOLO,
+        [touch(212), label(1), act("recall 1"), act("void"), act("void")],
+    ),
+    ("container", "empty", "its fish is void"): (
+        SOLO,
+        [touch(212), label(1), act("recall 1"), act("found K-00013 empty"), act("void"), act("void")],
+    ),
     ("question", "read-out", "answered"): ("tray = 1\n" + SOLO, [*ODD, act("next"), act("recall 1"), act("stands")]),
 }
 
