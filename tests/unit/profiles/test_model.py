@@ -97,8 +97,8 @@ def test_faults_of_a_scanner(tmp_path: Path, old: str, new: str, said: str) -> N
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ('written = "hex"', 'written = "octal"', "checksum.written: should be 'hex' or 'byte'"),
-        ('kind = "sum"', 'kind = "crc"', "checksum.kind: should be 'xor', 'sum'"),
+        ('written = "hex"', 'written = "octal"', "checksum.written: should be 'hex', 'byte'"),
+        ('kind = "sum"', 'kind = "crc"', "checksum.kind: should be 'xor', 'xor-7'"),
         ("length = 12", 'end = "\\u0003"', "checksum.trailing: the check lies before framing.end"),
         ("length = 12", "length = 1", "length: must be above that of start"),
     ],

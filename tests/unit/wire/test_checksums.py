@@ -63,18 +63,21 @@ FAMILIES = {
     "crc-16-xmodem": (0x31C3, crccheck.crc.Crc16Xmodem, "xmodem"),
     "crc-16-x-25": (0x906E, crccheck.crc.CrcX25, "x-25"),
     "crc-16-arc": (0xBB3D, crccheck.crc.CrcArc, "crc-16"),
+    "crc-16-usb": (0xB4C8, crccheck.crc.Crc16Usb, "crc-16-usb"),
 }
+#: The same for 8 bits; crcmod knows the second as that of the one-wire bus.
+SMALL = {"crc-8": (0xF4, crccheck.crc.Crc8, "crc-8"), "crc-8-maxim": (0xA1, crccheck.crc.Crc8Maxim, "crc-8-maxim")}
 
 
 def test_all_families_are_compared() -> None:
     assert FAMILIES.keys() == CRCS.keys()
 
 
-@pytest.mark.parametrize("kind", FAMILIES)
+@pytest.mark.parametrize("kind", [*FAMILIES, *SMALL])
 @given(data=st.binary(max_size=64))
 @settings(max_examples=40, deadline=None)
 def test_crc_families(kind: str, data: bytes) -> None:
-    value, checker, name = FAMILIES[kind]
+    value, checker, name = (FAMILIES | SMALL)[kind]
     function = check_function(kind)
     assert function(b"123456789") == value
     assert function(data) == checker.calc(data) == crcmod.predefined.mkPredefinedCrcFun(name)(data)
@@ -110,6 +113,30 @@ def test_where_the_check_stands() -> None:
     crc = Checksum(kind="crc-16-xmodem", uncounted=1, order="low-first")
     assert verifier(crc)(b"123456789,C331")
     assert not verifier(crc)(b"123456789,31C3")
+
+
+@pytest.mark.parametrize(
+    ("kind", "written", "order", "frame"),
+    [
+        ("xor-7", "byte", "high-first", b"12.5 g\xb9\x66"),
+        ("sum-7", "byte", "high-first", b"412 g\x1e"),
+        ("sum-folded", "byte", "high-first", b"412 g!"),
+        ("sum-mod-100", "decimal", "high-first", b"412 g86"),
+        ("sum-mod-1000", "decimal", "high-first", b"412 g286"),
+        ("sum", "decimal", "high-first", b"412 g030"),
+        ("sum", "nibbles", "high-first", b"412 g1>"),
+        ("sum", "hex", "low-first", b"412 gE1"),
+        ("sum-16", "hex", "high-first", b"412 g011E"),
+        ("sum-16", "byte", "low-first", b"412 g\x1e\x01"),
+        ("ones-complement", "hex", "high-first", b"412 gE1"),
+    ],
+)
+def test_how_checks_are_written(kind: str, written: str, order: str, frame: bytes) -> None:
+    """Worked by hand: the bytes of `412 g` sum to 286, 11E hex; 31 ^ 32 ^ 2E ^ 35 ^ 20 ^ 67 ^ B9 is E6."""
+    holds = verifier(Checksum.model_validate({"kind": kind, "written": written, "order": order}))
+    assert holds(frame)
+    assert not holds(frame[:-1] + bytes([frame[-1] ^ 1]))
+    assert not holds(b"5" + frame[1:])
 
 
 @given(st.binary(max_size=12), st.sampled_from([*FAMILIES, "xor", "sum", "twos-complement"]))

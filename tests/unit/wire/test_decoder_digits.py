@@ -31,6 +31,22 @@ def said(one: Profile, raw: bytes) -> str | None:
         ({"pattern": "(?P<number>[0-9A-F]+)", "digits": "hex"}, b"0DCE\r", "3534"),
         ({"pattern": "(?P<number>[0-9a-f]+)", "digits": "hex", "decimals": 1}, b"0003\r", "0.3"),
         ({"pattern": "(?P<number>[0-9G]+)", "digits": "hex"}, b"0G\r", "value"),
+        ({"pattern": "(?P<number>[0-9,.]+)", "thousands": ","}, b"1,234,567.5\r", "1234567.5"),
+        ({"pattern": "(?P<number>[0-9,.]+)", "thousands": ".", "decimal": ","}, b"12.345,6\r", "12345.6"),
+        ({"pattern": "(?P<number>-?[0-9']+)", "thousands": "'"}, b"-1'234\r", "-1234"),
+        ({"pattern": "(?P<number>[0-9,.]+)", "thousands": ","}, b"1,23,4.5\r", "value"),
+        ({"pattern": "(?P<number>[0-9,.]+)", "thousands": ","}, b"1234,567.5\r", "value"),
+        ({"pattern": r"\((?P<number>[0-9.]+)\)", "says": ["negative"]}, b"(12.5)\r", "-12.5"),
+        (
+            {"pattern": "(?P<s>[NP])(?P<number>[0-9.]+)", "marks": {"s": {"N": "negative", "P": "normal"}}},
+            b"N12.5\r",
+            "-12.5",
+        ),
+        (
+            {"pattern": "(?P<s>[NP])(?P<number>[0-9.]+)", "marks": {"s": {"N": "negative", "P": "normal"}}},
+            b"P12.5\r",
+            "12.5",
+        ),
         ({"pattern": " *(?P<number>[0-9]+)", "width": 6}, b"   412\r", "412"),
         ({"pattern": " *(?P<number>[0-9]+)", "width": 6}, b"  412\r", "layout"),
     ],
@@ -47,3 +63,25 @@ def test_an_end_that_the_check_leaves_out_is_cut_off_once() -> None:
         checksum={"kind": "xor", "written": "byte", "first": 1, "uncounted": 1},
     )
     assert said(one, b"\x02412\x037") == "412"
+
+
+@pytest.mark.parametrize(
+    ("digits", "order", "decimals", "size", "raw", "text"),
+    [
+        ("bcd", "high-first", 1, 3, "00 41 25", "412.5"),
+        ("bcd", "low-first", 1, 3, "25 41 00", "412.5"),
+        ("bcd", "high-first", 1, 3, "00 4A 25", "value"),
+        ("unsigned", "high-first", 0, 2, "01 9C", "412"),
+        ("signed", "low-first", 1, 2, "F6 FF", "-1.0"),
+        ("signed", "high-first", 2, 3, "FF FF FF", "-0.01"),
+        # IEEE 754: 412.5 and 0.1, the nearest four bytes can hold; the next one up is no tenth.
+        ("float", "high-first", 1, 4, "43 CE 40 00", "412.5"),
+        ("float", "low-first", 1, 4, "CD CC CC 3D", "0.1"),
+        ("float", "low-first", 1, 4, "CE CC CC 3D", "value"),
+        ("float", "high-first", 1, 4, "7F C0 00 00", "value"),
+    ],
+)
+def test_numbers_that_are_no_text(digits: str, order: str, decimals: int, size: int, raw: str, text: str) -> None:
+    layout = {"pattern": f"\\x02(?P<number>.{{{size}}})", "digits": digits, "order": order, "decimals": decimals}
+    one = profile({"start": "\u0002", "length": 1 + size, "filler": ""}, layout)
+    assert said(one, b"\x02" + bytes.fromhex(raw)) == text
