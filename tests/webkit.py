@@ -66,7 +66,8 @@ def events(client: httpx.Client, **params: Any) -> contextlib.AbstractContextMan
 
 def _events(answer: httpx.Response) -> Iterator[Event]:
     """HTML Living Standard, 9.2.6: fields up to an empty line are one event."""
-    kind, ident, data = "message", None, []
+    data: list[str] = []
+    kind, ident = "message", None
     for line in answer.iter_lines():
         name, _, value = line.partition(":")
         value = value.removeprefix(" ")

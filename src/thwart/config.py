@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from ipaddress import IPv4Address
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -58,6 +59,14 @@ class TabletConfig(Strict):
     certificate: str | None = None
     key: str | None = None
     trusted_network: bool = False
+
+    @field_validator("address")
+    @classmethod
+    def _ipv4(cls, address: str) -> str:
+        try:
+            return str(IPv4Address(address))
+        except ValueError:
+            raise ValueError("must be an IPv4 address of this machine, 0.0.0.0 for all of them") from None
 
     @model_validator(mode="after")
     def _consistent(self) -> TabletConfig:

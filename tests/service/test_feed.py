@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
-import jsonschema
+import jsonschema  # type: ignore[import-untyped]
 import pytest
 
 from tests.servicekit import Ear, Rig, until
@@ -292,7 +292,7 @@ def test_a_reader_that_takes_nothing_delays_nobody_and_catches_up(bench: Rig) ->
         assert bench.act("batch open bay")["ok"] is True
         last = bench.entries()[-1].seq
         with link.makefile("rb") as lines:
-            heard = []
+            heard: list[int] = []
             while not heard or heard[-1] < last:
                 line = next(lines)
                 if line.startswith(b'data: {"seq"'):

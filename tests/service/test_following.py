@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tests.servicekit import Ear, Rig, until
-from thwart.announce.feed import Follower, Group
+from thwart.announce.feed import Committed, Follower
 from thwart.service.folder import read_door
 from thwart.service.lines import Item
 
@@ -32,7 +32,7 @@ def test_a_slow_follower_delays_nobody_and_catches_up(bench: Rig, monkeypatch: p
     lagged: list[bool] = []
     take = Follower.take
 
-    def watched(self: Follower, timeout_s: float) -> tuple[list[Group], bool]:
+    def watched(self: Follower, timeout_s: float) -> tuple[list[Committed], bool]:
         groups, lost = take(self, timeout_s)
         lagged.append(lost)
         return groups, lost

@@ -152,7 +152,8 @@ class RealSite(Site):
         groups, lost = self._follower.take(0.0)
         assert not lost
         out = []
-        for group in groups:
+        for committed in groups:
+            group = committed.entries
             entry = group[0]
             name = "act" if entry.kind == "act" else str(entry.body.get("instrument"))
             if name in self._pans and entry.kind == "reading":

@@ -7,6 +7,7 @@ is said of a group is worked out once a language, by the first follower that wan
 from __future__ import annotations
 
 import json
+import re
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -20,6 +21,8 @@ from .spoken import speakable, spoken
 
 #: Groups a follower may lag behind before it must catch up from the ledger.
 _LAG = 1000
+
+_ENDS = re.compile("[\x85\u2028\u2029]")
 
 Group = Sequence[Entry]
 
@@ -42,7 +45,7 @@ class Committed:
         """(seq, JSON text) of its entries after `since`, in a language. Two threads may make the same: no harm."""
         made = self._made.get(code)
         if made is None:
-            made = [(o["seq"], json.dumps(o, ensure_ascii=False)) for o in lines_of(self.entries, code)]
+            made = [(o["seq"], one_line(o)) for o in lines_of(self.entries, code)]
             self._made[code] = made
         return made if since < self.entries[0].seq else [(seq, text) for seq, text in made if seq > since]
 
@@ -65,6 +68,12 @@ class Alarm:
         )
         said = [{"sound": "fault" if on else "next", "text": text, "spoken": speakable(text, words), "place": None}]
         return {"alarm": self.code, "on": on, "at_utc": self.at_utc, "said": said}
+
+
+def one_line(thing: Mapping[str, Any]) -> str:
+    """JSON on one line, whatever a reader takes for the end of a line (Unicode has more of them than JSON escapes)."""
+    text = json.dumps(thing, ensure_ascii=False)
+    return text if text.isascii() else _ENDS.sub(lambda end: f"\\u{ord(end[0]):04x}", text)
 
 
 def alarm_changes(told: dict[str, Alarm], now: Mapping[str, Alarm], code: str = DEFAULT) -> list[dict[str, Any]]:

@@ -17,6 +17,7 @@ from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from ..announce.feed import one_line
 from ..errors import ThwartError
 from ..languages import DEFAULT
 from .folder import Door, read_door
@@ -113,7 +114,7 @@ class Control:
                     request = _request(line)
                     known = known or (request is not None and self._knows(request))
                     for answer in self._answers(request):
-                        text = answer if isinstance(answer, str) else json.dumps(answer, ensure_ascii=False)
+                        text = answer if isinstance(answer, str) else one_line(answer)
                         connection.sendall(text.encode() + b"\n")
                     if len(line) > _MAX_LINE:
                         return  # the rest of it is no request either

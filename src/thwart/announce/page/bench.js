@@ -63,7 +63,7 @@ function measure() {
   root.setProperty("--distance", setup.distance_m);
   const pen = document.createElement("canvas").getContext("2d");
   pen.font = `bold 200px ${getComputedStyle(body).fontFamily}`;
-  root.setProperty("--digit", (pen.measureText("0").actualBoundingBoxAscent / 200).toFixed(4));
+  root.setProperty("--digit", (pen.measureText("1").actualBoundingBoxAscent / 200).toFixed(4));
   body.classList.toggle("roomy", innerHeight / mm >= 200 && innerWidth / mm >= 200);
   body.classList.toggle("upright", innerHeight > innerWidth);
   squeeze();

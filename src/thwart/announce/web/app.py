@@ -156,7 +156,7 @@ def application(web: Web) -> Starlette:
     def post(path: str, answer: Answer) -> Route:
         return Route(path, answer, methods=["POST"])
 
-    return Starlette(
+    app = Starlette(
         routes=[
             get("/", bench),
             get("/lead", lead),
@@ -176,6 +176,8 @@ def application(web: Web) -> Starlette:
             Refused: _refused, ThwartError: _told, HTTPException: _http, TooLong: _too_long, Exception: _fault,
         },
     )  # fmt: skip
+    app.router.redirect_slashes = False  # a path is one of these or none
+    return app
 
 
 class Refused(Exception):

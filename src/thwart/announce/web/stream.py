@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import json
 from collections import deque
 from collections.abc import AsyncIterator, Iterator
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 
-from ..feed import Alarm, Committed, Feed, alarm_changes
+from ..feed import Alarm, Committed, Feed, alarm_changes, one_line
 from .desk import Desk
 from .guard import Receive, Scope, Send
 
@@ -134,7 +133,7 @@ class FeedResponse:
         behind = True
         while True:
             for change in alarm_changes(told, self._hub.feed.alarms, self._language):
-                yield b"event: alarm\ndata: " + json.dumps(change, ensure_ascii=False).encode() + b"\n\n"
+                yield b"event: alarm\ndata: " + one_line(change).encode() + b"\n\n"
             groups, lost = ([], False) if behind else await reader.take(ALIVE_S)
             while (behind or lost) and not reader.gone and (found := await run_in_threadpool(self._desk.read, since)):
                 for chunk in self._events(found, since):
