@@ -77,9 +77,12 @@ def test_listening_finds_the_speed(tmp_path: Path, run: Run) -> None:
 
         talker = threading.Thread(target=talk, daemon=True)
         talker.start()
-        found = {one["code"]: one for one in troubles(run, bench.folder, "--listen", "0.4")}
+        told = run("doctor", bench.folder, "--listen", "0.4", "--json")
         stopped.set()
         talker.join()
+        found = {one["code"]: one for one in json.loads(told.out)["troubles"]}
+        assert "scale: listening for 0.4 s" in told.err
+        assert "scale: 4800 8N1, 1 of 39" in told.err
         assert "write line = { baud = 4800 } under [instruments.scale]" in found["wrong-line"]["fix"]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import shutil
+import sys
 from pathlib import Path
 
 import click
@@ -35,7 +36,9 @@ def doctor(bench: Path | None, seconds: float, write_udev: bool, as_json: bool) 
         return 0
     from ..doctor import examine
 
-    report = examine(folder, seconds)
+    progress = _Progress()
+    report = examine(folder, seconds, tell=progress)
+    progress.done()
     if as_json:
         found = {
             "ports": [{**dataclasses.asdict(port)} for port in report.ports],
@@ -56,6 +59,26 @@ def doctor(bench: Path | None, seconds: float, write_udev: bool, as_json: bool) 
         lines += ["", *wrapped(f"nothing wrong with: {', '.join(report.looked_at)}", width)]
     click.echo("\n".join(lines))
     return 1 if report.troubles else 0
+
+
+class _Progress:
+    """What is tried now, on stderr: over itself on a terminal, a line each elsewhere."""
+
+    def __init__(self) -> None:
+        self._over = sys.stderr.isatty()
+        self._shown = 0
+
+    def __call__(self, text: str) -> None:
+        if self._over:
+            click.echo("\r" + text.ljust(self._shown), nl=False, err=True)
+            self._shown = len(text)
+        else:
+            click.echo(text, err=True)
+
+    def done(self) -> None:
+        """Clear the line."""
+        if self._shown:
+            click.echo("\r" + " " * self._shown + "\r", nl=False, err=True)
 
 
 def _rules(folder: Path) -> str:

@@ -15,7 +15,7 @@ from ..ports.usbtree import SYS, UsbEntry, describe_usb, usb_entries
 from ..service.control import Client
 from ..service.folder import LEDGER, read_door
 from . import adapters, computer, hearing
-from .hearing import Opener
+from .hearing import Opener, Tell
 from .trouble import Trouble
 
 
@@ -36,8 +36,13 @@ class Running:
     instruments: tuple[dict[str, Any], ...] = ()
 
 
-def examine(folder: Path | None, listen_s: float = 0.0, sys: Path = SYS, opener: Opener = open_port) -> Report:
-    """Look at the computer, at what is plugged in and, with a bench folder, at its instruments, listening for `listen_s`."""
+def examine(
+    folder: Path | None, listen_s: float = 0.0, sys: Path = SYS, opener: Opener = open_port, tell: Tell = lambda _: None
+) -> Report:
+    """Look at the computer, at what is plugged in and, with a bench folder, at its instruments, listening for `listen_s`.
+
+    `tell` is told what is listened to now.
+    """
     entries = usb_entries(sys)
     ports = [*describe_ports(), *describe_usb(sys)]
     troubles: list[Trouble] = list(computer.clock(time.time_ns(), None if folder is None else folder / LEDGER))
@@ -63,7 +68,7 @@ def examine(folder: Path | None, listen_s: float = 0.0, sys: Path = SYS, opener:
     devices: list[str] = []
     for wired in instruments:
         looked_at.append(wired.name)
-        device, found = _instrument(wired, entries, running, listen_s, opener)
+        device, found = _instrument(wired, entries, running, listen_s, opener, tell)
         troubles += found
         devices += [device] if device is not None else []
     if bench is None:
@@ -90,7 +95,7 @@ def _running(folder: Path | None) -> Running:
 
 
 def _instrument(
-    wired: Wired, entries: Sequence[UsbEntry], running: Running, listen_s: float, opener: Opener
+    wired: Wired, entries: Sequence[UsbEntry], running: Running, listen_s: float, opener: Opener, tell: Tell
 ) -> tuple[str | None, list[Trouble]]:
     """The serial device of an instrument, where it is one, and its troubles."""
     about = f"{wired.name} ({wired.port})"
@@ -112,7 +117,7 @@ def _instrument(
     if told is not None:
         troubles += hearing.reported(told)
     elif listen_s and running.pid is None:
-        troubles += hearing.listened(wired, listen_s, opener)
+        troubles += hearing.listened(wired, listen_s, opener, tell)
     return (None if here is None else _serial(here)), troubles
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from ..config import Wired
@@ -15,6 +15,8 @@ from ..wire.channel import Ear
 from .trouble import Trouble
 
 Opener = Callable[[Spec, LineSettings], Port]
+#: Told what is tried now: there are dozens of settings, and each takes its time.
+Tell = Callable[[str], None]
 #: More than this share of frames rejected is no noise any more.
 MOST_REJECTED = 0.2
 FEWEST_FRAMES = 5
@@ -85,19 +87,23 @@ def settings_to_try(line: LineSettings) -> Iterator[LineSettings]:
                 yield other
 
 
-def likely_settings(wired: Wired, seconds: float, opener: Opener, tries: Iterable[LineSettings]) -> LineSettings | None:
+def likely_settings(
+    wired: Wired, seconds: float, opener: Opener, tries: Sequence[LineSettings], tell: Tell
+) -> LineSettings | None:
     """The first settings with which what comes makes sense; None where none of `tries` does."""
-    for line in tries:
+    for number, line in enumerate(tries, 1):
+        tell(f"{wired.name}: {str(line).partition(' flow')[0]}, {number} of {len(tries)}")
         heard = hear(wired, line, seconds, opener)
         if heard.frames > heard.rejected and not heard.garbled:
             return line
     return None
 
 
-def listened(wired: Wired, seconds: float, opener: Opener) -> Iterator[Trouble]:
+def listened(wired: Wired, seconds: float, opener: Opener, tell: Tell = lambda _: None) -> Iterator[Trouble]:
     """What listening to an instrument shows. A port that can't be opened is told by whoever looks at ports."""
     about = f"{wired.name} ({wired.port})"
     try:
+        tell(f"{wired.name}: listening for {seconds:g} s")
         heard = hear(wired, wired.line, seconds, opener)
         if heard.size == 0 and wired.profile.mode != "prints":
             cause = f"nothing came in {seconds:g} s, though an instrument of this profile talks all the time"
@@ -110,17 +116,17 @@ def listened(wired: Wired, seconds: float, opener: Opener) -> Iterator[Trouble]:
                 "line-errors", about, cause, "check parity and data bits against the instrument's menu, then the cable"
             )
         if heard.garbled:
-            yield _wrong_line(wired, heard, seconds, opener)
+            yield _wrong_line(wired, heard, seconds, opener, tell)
     except ThwartError:
         return
 
 
-def _wrong_line(wired: Wired, heard: Hearing, seconds: float, opener: Opener) -> Trouble:
+def _wrong_line(wired: Wired, heard: Hearing, seconds: float, opener: Opener, tell: Tell) -> Trouble:
     about = f"{wired.name} ({wired.port})"
     cause = f"{heard.rejected} of {heard.frames} frames were rejected by profile {wired.profile.name} at {wired.line}"
     if not isinstance(wired.spec, Device | Usb | Rfc2217):
         return Trouble("wrong-line", about, cause, "the profile doesn't fit: `thwart listen` names those that do")
-    likely = likely_settings(wired, seconds, opener, settings_to_try(wired.line))
+    likely = likely_settings(wired, seconds, opener, tuple(settings_to_try(wired.line)), tell)
     if likely is None:
         return Trouble(
             "wrong-line",
