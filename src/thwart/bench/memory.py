@@ -234,9 +234,9 @@ def sequence_of(watch: Watch) -> following.Sequence:
     anchor = None if watch.anchor is None else {k: kind_of(_mapping(parts)) for k, parts in watch.anchor.items()}
     return following.Sequence(
         tuple(map(fish_of_line, watch.fish)),
-        SlipWatch(**_SLIP.fields(watch.slip), anchor=anchor),
+        SlipWatch(**_SLIP.fields(watch.slips), anchor=anchor),
         LevelWatch(
-            **_LEVEL.fields(watch.level), recent=tuple(None if z == _EMPTY else float(z) for z in watch.residuals)
+            **_LEVEL.fields(watch.levels), recent=tuple(None if z == _EMPTY else float(z) for z in watch.residuals)
         ),
         _stuck(watch.stuck),
         {name: _RUN.read(line) for name, line in watch.runs.items()},
@@ -274,10 +274,12 @@ def followed(old: Watch, new: following.Sequence, measurer: str) -> dict[str, An
     `z` is its residual; `digits` the last digit of each of its values in their order, `digit_lines` a count that was
     begun, or whose range it widened, whole.
     """
-    lines = {"slip": _SLIP.write(new.slip), "level": _LEVEL.write(new.level), "stuck": _stuck_line(new.stuck)}
-    out: dict[str, Any] = {
-        name: _squeezed(getattr(old, name), line) for name, line in lines.items() if line != getattr(old, name)
-    }
+    lines = (
+        ("slip", old.slips, _SLIP.write(new.slip)),
+        ("level", old.levels, _LEVEL.write(new.level)),
+        ("stuck", old.stuck, _stuck_line(new.stuck)),
+    )
+    out: dict[str, Any] = {name: _squeezed(before, line) for name, before, line in lines if line != before}
     if new.level.recent and (z := new.level.recent[-1]) is not None:
         out["z"] = _text(z)
     if (new.slip.anchor is not None) != (old.anchor is not None):
@@ -331,9 +333,9 @@ def follow_on(
         digits[f"{measurer}|{name}"] = line
     return Watch(
         old.place,
-        _whole(old.slip, body.get("slip", old.slip)),
+        _whole(old.slips, body.get("slip", old.slips)),
         anchor,
-        _whole(old.level, body.get("level", old.level)),
+        _whole(old.levels, body.get("level", old.levels)),
         (*old.residuals, body.get("z", _EMPTY))[-KEEP:],
         _whole(old.stuck, body.get("stuck", old.stuck)),
         body.get("runs", old.runs),

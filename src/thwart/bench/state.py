@@ -328,6 +328,9 @@ class Place(msgspec.Struct, frozen=True, gc=False):
     """In a row: the specimen that came while nothing was in hand or waited here: nobody stood between it and the place."""
     unbroken: tuple[str, ...] = ()
     """In a row: specimens taken here since one that came so: until then a fish nobody accounted for would have shown."""
+    typed: str = ""
+    """A number typed by single digits, for the next act that says `typed`."""
+    typed_ns: int | None = None
     tally_species: str | None = None
     tally_sex: str | None = None
     """In a tally these stick until said otherwise."""
@@ -448,10 +451,10 @@ class Watch(msgspec.Struct, frozen=True, gc=False):
 
     KIND: ClassVar[str] = "watch"
     place: str
-    slip: str = ""
+    slips: str = ""
     anchor: Mapping[str, Json] | None = None
     """What was learned of each kind when a slip may have begun."""
-    level: str = ""
+    levels: str = ""
     residuals: tuple[str, ...] = ()
     stuck: str = ""
     runs: Mapping[str, str] = msgspec.field(default_factory=dict)
@@ -522,6 +525,8 @@ def to_json(thing: Object) -> dict[str, Any]:
 def from_json(kind: str, data: Mapping[str, Any]) -> Object:
     """An object from `to_json`'s form. Raises KeyError for an unknown kind, TypeError for unknown fields."""
     values = {name: tuple(v) if isinstance(v, list) else v for name, v in data.items()}
+    if kind == Watch.KIND:  # snapshots of the older form hold what isn't remembered any more
+        values = {name: v for name, v in values.items() if name in Watch.__struct_fields__}
     made: Object = KINDS[kind](**values)
     return made
 

@@ -19,7 +19,7 @@ from .model import LENGTHS
 from .numeric import antilog, log_sum
 from .relation import Density, Prediction, Relation
 from .specimen import Specimen, Value
-from .state import FIRST, MASSES, Setup, State, pairs_of, root_of
+from .state import FIRST, MASSES, Setup, State, mass_of, pairs_of, root_of
 
 #: Prior rate of each explanation, per value it can befall; what is left is `as_measured`. About one value in a hundred
 #: of a fisheries data set is wrong; how that splits among the kinds is common practice, no source.
@@ -107,7 +107,7 @@ class Joint:
     def __init__(self, state: State, setup: Setup, kind: str, values: Mapping[str, Value]) -> None:
         self.values = values
         self.root = root_of(values)
-        self.first = self.root or next((m for m in MASSES if m in values), None)
+        self.first = self.root or mass_of(values)
         self.sizes = self._first_size(state, setup, kind)
         self.parts = [
             _Part(y, x, state.relation(setup, kind, y, x), values[x].rounding, values[y].rounding)
@@ -157,18 +157,19 @@ class Joint:
             return lambda other: one(other) + two(other)
         return lambda other: rest + sum(term(other) for term in terms)
 
-    def fits(self, ln: LnValues) -> bool:
-        """Whether every value lies within one predictive scale of what the root says."""
-        for y, x, relation, rx, ry in self.parts:
-            expected = relation.predict(ln[x], rx, ry)
-            if abs(ln[y] - expected.mean) > expected.scale:
-                return False
-        return True
-
     @property
     def may_ask(self) -> bool:
         """Whether a relation is known from a prior or from enough fish."""
         return any(p.relation.known or p.relation.fish >= FIRST for p in self.parts)
+
+
+def fits(state: State, setup: Setup, kind: str, values: Mapping[str, Value], ln: LnValues) -> bool:
+    """Whether every value lies within one and a half predictive scales of what the root says."""
+    for y, x in pairs_of(values):
+        expected = state.relation(setup, kind, y, x).predict(ln[x], values[x].rounding, values[y].rounding)
+        if abs(ln[y] - expected.mean) > 1.5 * expected.scale:
+            return False
+    return True
 
 
 def explain(
@@ -200,7 +201,7 @@ class _Case:
     """One specimen under comparison."""
 
     def __init__(
-        self, specimen: Specimen, values: dict[str, Value], neighbours: Sequence[Specimen], state: State, setup: Setup
+        self, specimen: Specimen, values: Mapping[str, Value], neighbours: Sequence[Specimen], state: State, setup: Setup
     ) -> None:
         self.specimen, self.values, self.neighbours = specimen, values, neighbours
         self.state, self.setup = state, setup

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from ..languages import ENGLISH
 from .cause import BY_TEN, Explanation, explain
@@ -64,8 +64,7 @@ def judge(specimen: Specimen, neighbours: Sequence[Specimen], state: State, setu
     return findings
 
 
-@dataclass(frozen=True, slots=True)
-class Odd:
+class Odd(NamedTuple):
     """How far out one relation (or, alone, a size) is, and the tail probability at which it asks."""
 
     measurands: tuple[str, ...]
@@ -80,21 +79,27 @@ def least_likely(
     values = specimen.positive()
     kind = specimen.kind
     threshold = state.ration.threshold(setup.rate)
-    share = shares(pairs)
+    share: dict[tuple[str, str], float] = {}
     known: Odd | None = None
     unknown: Odd | None = None
     for y, x in pairs:
         relation = state.relation(setup, kind, y, x)
         a, b = values[y], values[x]
         tail = _tail(relation.predict(b.ln, b.rounding, a.rounding), a.ln)
+        sure = relation.known or relation.fish >= FIRST
+        if tail == 1.0 and (known if sure else unknown) is not None:
+            continue
+        if not share:
+            share = shares(pairs)
         odd = Odd((y, x), tail, share[y, x] * threshold)
-        if relation.known or relation.fish >= FIRST:
+        if sure:
             known = _odder(known, odd)
         else:
             unknown = _odder(unknown, odd)
     if root := root_of(values):
         tail = _tail(state.sizes(kind, root).predict(), values[root].ln)
-        unknown = _odder(unknown, Odd((root,), tail, SIZE_SHARE * threshold))
+        if tail < 1.0 or unknown is None:
+            unknown = _odder(unknown, Odd((root,), tail, SIZE_SHARE * threshold))
     return known, unknown
 
 

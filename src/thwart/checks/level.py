@@ -17,7 +17,7 @@ import msgspec
 
 from .numeric import antilog, six
 from .specimen import Specimen
-from .state import FIRST, MASSES, Setup, State, root_of
+from .state import FIRST, Setup, State, mass_of, root_of
 
 REFERENCE = 0.5
 HEIGHT = 7.35
@@ -70,7 +70,7 @@ def residual_of(fish: Specimen, state: State, setup: Setup) -> Residual | None:
     """The residual of a fish whose relation is known from at least `FIRST` fish; None otherwise."""
     values = fish.positive()
     root = root_of(values)
-    mass = next((m for m in MASSES if m in values), None)
+    mass = mass_of(values)
     if not root or not mass or not fish.species:
         return None
     relation = state.relation(setup, fish.kind, mass, root)

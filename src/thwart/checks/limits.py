@@ -52,20 +52,21 @@ def broken(specimen: Specimen, model: SpeciesModel | None) -> list[Broken]:
     """All limits and orders this specimen breaks, worst first."""
     out: list[Broken] = []
     values = specimen.values
+    spans = model.spans if model else {}
     for name, v in values.items():
         if not isfinite(v.value) or v.value <= 0.0:
             out.append(Broken(name, Verdict.FAIL, "not_positive", {"value": v.digits}))
         elif not LEAST <= v.value <= MOST:
             arguments = {"low": f"{LEAST:g}", "high": f"{MOST:g}", "unit": "mm or g"}
             out.append(Broken(name, Verdict.FAIL, "beyond_limits", arguments))
-        elif model and name in model.limits:
+        elif model and name in spans and not spans[name][0] <= v.value <= spans[name][1]:
             limits = model.limits[name]
             verdict = within(v.value, limits)
             if verdict != Verdict.PASS:
                 low, high = limits.fail if verdict == Verdict.FAIL else limits.suspect or limits.fail
                 arguments = {"low": f"{low:g}", "high": f"{high:g}", "unit": limits.unit}
                 out.append(Broken(name, verdict, "beyond_limits", arguments))
-    for small, large, may_equal in ORDER:
+    for small, large, may_equal in ORDER if len(values) > 1 else ():
         if small not in values or large not in values:
             continue
         a, b = values[small], values[large]

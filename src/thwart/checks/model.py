@@ -23,6 +23,7 @@ source = "where it was published"
 
 from __future__ import annotations
 
+from functools import cached_property
 from math import exp, log
 from typing import Annotated, Literal, Self
 
@@ -163,6 +164,15 @@ class SpeciesModel(Strict):
         if twice := sorted({"|".join(k) for k in seen if seen.count(k) > 1}):
             raise ValueError(f"more than one relation for {', '.join(twice)}")
         return self
+
+    @cached_property
+    def spans(self) -> dict[str, tuple[float, float]]:
+        """Per measurand what surely isn't beyond its limits, in mm or g: the narrower of them, their last bits left out."""
+        out = {}
+        for name, limits in self.limits.items():
+            low, high = (v * factor(limits.unit) for v in limits.suspect or limits.fail)
+            out[name] = (low + 1e-9 * abs(low), high - 1e-9 * abs(high))
+        return out
 
     def prior(self, y: str, x: str, presentation: str, preservation: str) -> RelationPrior | None:
         """The relation for fish in this state, if there is one."""

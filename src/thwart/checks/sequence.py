@@ -15,7 +15,7 @@ from .numeric import six
 from .repeats import Run, follow_repeats
 from .slip import Slip, SlipWatch, Swap, follow_slip
 from .specimen import Specimen
-from .state import MASSES, Setup, State
+from .state import MASSES, Setup, State, mass_of
 from .stuck import StuckWatch, follow_stuck
 from .words import ADVICE, phrase
 
@@ -57,7 +57,7 @@ def follow(
     """
     findings: list[Finding] = []
     before, values = sequence.before, fish.positive()
-    mass = next((m for m in MASSES if m in values), MASSES[0])
+    mass = mass_of(values) or MASSES[0]
     slip, one = follow_slip(sequence.slip, fish, before, state, setup)
     if isinstance(one, Slip):
         arguments = {

@@ -28,7 +28,7 @@ import msgspec
 from .numeric import log_sum, t_log_density
 from .relation import Prediction
 from .specimen import Specimen
-from .state import FIRST, MASSES, Learned, Setup, State, root_of
+from .state import FIRST, Learned, Setup, State, mass_of, root_of
 
 Direction = Literal["late", "early"]
 
@@ -136,7 +136,7 @@ def height(apart: float) -> float:
 def _seen(fish: Specimen) -> Seen | None:
     values = fish.positive()
     root = root_of(values)
-    mass = next((m for m in MASSES if m in values), None)
+    mass = mass_of(values)
     if not root or not mass or not fish.species:
         return None
     x, y = values[root], values[mass]

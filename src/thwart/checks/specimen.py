@@ -58,6 +58,9 @@ class Specimen:
         """The key of what is learned: species in this presentation and preservation."""
         return f"{self.species}|{self.presentation}|{self.preservation}"
 
-    def positive(self) -> dict[str, Value]:
+    def positive(self) -> Mapping[str, Value]:
         """The values that can be a measurement at all."""
-        return {name: v for name, v in self.values.items() if LEAST <= v.value <= MOST}
+        for v in self.values.values():
+            if not LEAST <= v.value <= MOST:
+                return {name: v for name, v in self.values.items() if LEAST <= v.value <= MOST}
+        return self.values

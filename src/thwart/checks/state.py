@@ -17,7 +17,18 @@ MASSES = ("whole_mass", "gutted_mass")
 
 def root_of(values: Mapping[str, Value]) -> str | None:
     """The length that the others and the mass are compared with: the longest one there is."""
-    return next((name for name in LENGTHS if name in values), None)
+    for name in LENGTHS:
+        if name in values:
+            return name
+    return None
+
+
+def mass_of(values: Mapping[str, Value]) -> str | None:
+    """The mass that stands for the fish: the whole one, or what there is."""
+    for name in MASSES:
+        if name in values:
+            return name
+    return None
 
 
 def pairs_of(values: Mapping[str, Value]) -> list[tuple[str, str]]:

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import msgspec
 
-from .cause import Joint
+from .cause import Joint, fits
 from .numeric import six
 from .specimen import Specimen
 from .state import Setup, State
@@ -39,18 +39,19 @@ class Stuck(NamedTuple):
 
 def follow_stuck(watch: StuckWatch, fish: Specimen, state: State, setup: Setup) -> tuple[StuckWatch, Stuck | None]:
     """The watch after one more fish, with `state` as before it was learned."""
-    values = fish.positive()
-    if fish.kind != watch.kind:
-        watch = StuckWatch(fish.kind)
-    tail = f"|{fish.presentation}|{fish.preservation}"
-    names = sorted({*setup.models, *(k.removesuffix(tail) for k in state.kinds if k.endswith(tail))} - {fish.species})
-    if not fish.species or not names:
-        return watch, None
-    own = Joint(state, setup, fish.kind, values)
-    if not own.parts or not own.may_ask:
+    values, kind = fish.positive(), fish.kind
+    if kind != watch.kind:
+        watch = StuckWatch(kind)
+    if not fish.species:
         return watch, None
     ln = {name: v.ln for name, v in values.items()}
-    if not any(total > 0.0 for _, total, _ in watch.sums) and own.fits(ln):
+    running = any(total > 0.0 for _, total, _ in watch.sums)
+    if not running and fits(state, setup, kind, values, ln):
+        return watch, None
+    tail = f"|{fish.presentation}|{fish.preservation}"
+    names = sorted({*setup.models, *(k.removesuffix(tail) for k in state.kinds if k.endswith(tail))} - {fish.species})
+    own = Joint(state, setup, kind, values)
+    if not names or not own.parts or not own.may_ask:
         return watch, None
     here = own.log_density(ln)
     old = {name: (total, start) for name, total, start in watch.sums}
@@ -67,5 +68,5 @@ def follow_stuck(watch: StuckWatch, fish: Specimen, state: State, setup: Setup) 
             found = (total, name, start)
         sums.append((name, six(total), start))
     if found:
-        return StuckWatch(fish.kind), Stuck(found[1], found[2], six(1.0 - exp(-found[0])))
-    return StuckWatch(fish.kind, tuple(sums)), None
+        return StuckWatch(kind), Stuck(found[1], found[2], six(1.0 - exp(-found[0])))
+    return StuckWatch(kind, tuple(sums)), None

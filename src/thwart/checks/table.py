@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from math import exp, isfinite
 from typing import Literal
 
@@ -105,12 +106,20 @@ class Cell:
 
 
 def parse_cell(cell: object) -> Cell:
-    """A number with a decimal point or a decimal comma (never a thousands mark), with or without a unit after it."""
+    """What is in a cell: see `parse_text`; numbers of a typed table are what they are."""
+    if isinstance(cell, str):
+        return parse_text(cell)
     if cell is None or (isinstance(cell, float) and cell != cell):
         return Cell(None, wrong="missing")
     if isinstance(cell, int | float) and not isinstance(cell, bool):
         return Cell(float(cell), f"{cell:.10g}") if isfinite(cell) else Cell(None, str(cell), wrong="unreadable")
-    text = str(cell).strip()
+    return parse_text(str(cell))
+
+
+@lru_cache(maxsize=50_000)  # the same few lengths and masses come again and again
+def parse_text(text: str) -> Cell:
+    """A number with a decimal point or a decimal comma (never a thousands mark), with or without a unit after it."""
+    text = text.strip()
     if text.lower() in ("", "na", "n/a", "nan", "null", "none", "-"):
         return Cell(None, wrong="missing")
     found = _NUMBER.fullmatch(text)
@@ -122,20 +131,22 @@ def parse_cell(cell: object) -> Cell:
     return Cell(value, plain, unit) if isfinite(value) else Cell(None, text, wrong="unreadable")
 
 
+_one = lru_cache(maxsize=None)(factor)
+
+
 def read_row(number: int, row: Row, layout: Layout, divisions: Mapping[tuple[str, str], float]) -> Read:
     """One row as a specimen. Raises KeyError for a column that isn't there."""
     species = str(row[layout.species] or "").strip() if layout.species else layout.name
     values, unreadable, missing = {}, {}, []
     for measurand, at in layout.measurands.items():
         cell = parse_cell(row[at.column])
-        same_kind = not cell.unit or quantity_of(cell.unit) == quantity_of(at.unit)
         if cell.wrong == "missing":
             missing.append(measurand)
-        elif cell.value is None or not same_kind:
+        elif cell.value is None or (cell.unit and quantity_of(cell.unit) != quantity_of(at.unit)):
             unreadable[measurand] = str(row[at.column]).strip()
         else:
-            one = factor(cell.unit or at.unit)
-            values[measurand] = Value(cell.value * one, cell.text, divisions.get((species, measurand), 0.0))
+            division = divisions.get((species, measurand), 0.0)
+            values[measurand] = Value(cell.value * _one(cell.unit or at.unit), cell.text, division)
     return Read(Specimen(str(number), species, values), unreadable, tuple(missing))
 
 
@@ -176,8 +187,8 @@ def survey(rows: Iterable[Row], layout: Layout, setup: Setup) -> Survey:
 
 
 def _divided(fish: Specimen, divisions: Mapping[tuple[str, str], float]) -> Specimen:
-    values = {m: replace(v, division=divisions[fish.species, m]) for m, v in fish.values.items()}
-    return replace(fish, values=values)
+    values = {m: Value(v.value, v.text, divisions[fish.species, m]) for m, v in fish.values.items()}
+    return Specimen(fish.number, fish.species, values)
 
 
 def step_of(values: list[float]) -> float:

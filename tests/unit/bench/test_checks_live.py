@@ -12,8 +12,10 @@ import pytest
 from tests.benchkit import SOLO, Play, check, folded, refused, state_of
 from thwart.bench.kernel import Bench
 from thwart.bench.learning import lesson_of
-from thwart.bench.memory import Lesson, kind_of, lines_of, sequence_of
-from thwart.bench.state import Learned, Measurement, Question, Specimen, Watch
+from thwart.bench.memory import Lesson, follow_on, kind_of, lines_of, sequence_of
+from thwart.bench.state import Learned, Measurement, Question, Specimen, Watch, from_json
+from thwart.checks.sequence import Sequence
+from thwart.checks.slip import SlipWatch
 from thwart.checks.state import State, learn
 from thwart.decide_again import decide_again
 from thwart.entries import Entry, canonical
@@ -492,6 +494,22 @@ def test_what_the_sequence_tests_remember_comes_back_whole() -> None:
     assert [fish.number for fish in sequence.before] == [str(n) for n in range(51, 91)]
     assert len(sequence.level.recent) == 40
     assert sum(sequence.digits["ida|whole_mass"].counts) == 90
+
+
+def test_entries_of_the_older_form_still_fold() -> None:
+    """They carried the tests' numbers whole under `watch`; of these the fish alone are kept."""
+    taught = {"kind": "perch|whole|fresh", "total_length": "210 1", "whole_mass": "128 1"}
+    old = {
+        "slip": "1 0 0 0 0 0 16", "last": "1 0 perch|whole|fresh total_length whole_mass 5.3 0.001 4.8 0.002",
+        "level": "0 0 0 0 0 -1", "repeats": {"total_length": "210 2756 1 1 1 0"}, "digits": {"|total_length": "0"},
+    }  # fmt: skip
+    watch = follow_on(Watch("table"), {"watch": old, "taught": taught}, "1", taught, {})
+    assert [fish.number for fish in sequence_of(watch).before] == ["1"]
+    assert sequence_of(watch).slip == SlipWatch()
+    snapshot = {"place": "table", "slip": "1 0 0 0 0 0 16", "steps": ["1 0 0 0"], "before": [{"number": "1", **taught}]}
+    again = from_json("watch", snapshot)
+    assert isinstance(again, Watch)
+    assert sequence_of(again) == Sequence()
 
 
 def test_an_act_that_is_refused_leaves_what_is_learned() -> None:
