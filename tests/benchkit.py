@@ -206,7 +206,11 @@ class Play:
             instrument("hand-scale", "mass", "none", "5"),
             instrument("scanner", "identifier", "each", None),
             instrument(
-                "pedal", "key", "each", None, keys={"P1": "next", "P2": "undo", "P3": "dance", "P4": "recall 1"}
+                "pedal",
+                "key",
+                "each",
+                None,
+                keys={"P1": "next", "P2": "undo", "P3": "dance", "P4": "recall 1", "P5": "void"},
             ),
         ]
         self.setup = Setup("bench", protocol(text), places, {i.name: i for i in made})
@@ -417,7 +421,11 @@ def check(play: Play) -> None:
     assert open_ == set(held), "a fish is open in nobody's hand"
     for b in things.values():
         if isinstance(b, Batch):
-            counted = [s for s in specimens.values() if s.batch == b.batch and s.closed_utc and s.end not in ("void", "same-as")]
+            counted = [
+                s
+                for s in specimens.values()
+                if s.batch == b.batch and s.closed_utc and s.end not in ("void", "same-as")
+            ]
             assert b.measured == len(counted)
             at = [n for n in play.setup.places if play.bench.place(n).batch == b.batch]
             assert bool(at) == (b.opened_utc is not None and b.closed_utc is None)

@@ -455,7 +455,7 @@ class Solo(Person):
         yield from self.glance(fish)
         yield from self.code(fish)
         yield from self.say("missing container not-found")
-        for wait in (self.rng.uniform(0.1, 0.9), 1.5):
+        for wait in (self.rng.uniform(0.3, 0.9), 1.5):
             self.site.bytes("pedal", b"K1\r\n", Cause(fish, "next", True, "pedal twice"))
             yield wait
 

@@ -52,6 +52,10 @@ def refused(bench: Bench, entry: Entry) -> None:
     """Something else was tried, though in vain: a destructive act said once before has to be said twice anew."""
     if entry.kind not in ("act", "scan", "key"):
         return
+    if entry.kind == "key" and (pressed := _pressed_before(bench, entry)) is not None:
+        # It was no press of its own; but as long as a key is held down, it goes on being pressed.
+        bench.decide("key", None, place=pressed[1], at_ns=entry.body["at_ns"])
+        return
     setup = bench.setup.instruments.get(entry.body.get("instrument", ""))
     named = entry.body.get("place")
     for place in (named,) if named is not None else setup.places if setup is not None else bench.setup.places:
@@ -604,21 +608,37 @@ def _expected_after(bench: Bench, label: str) -> str | None:
 
 
 def _key(bench: Bench, entry: Entry) -> None:
-    """A pedal or key: one meaning, with a dead time."""
+    """A pedal or key: one meaning. Pressed within the dead time after any press, it does nothing.
+
+    Contacts bounce, and keys that are held down repeat: what follows a press within 250 ms is that press, and silent.
+    """
     body = entry.body
     setup = bench.setup.instruments.get(body["instrument"])
     said = setup.keys.get(body["text"]) if setup is not None else None
     if setup is None or said is None:
         raise Refusal("unknown-key", instrument=shown(body["instrument"]), text=shown(body["text"]))
-    dead = bench.setup.protocol.pedal_dead_time_ms
-    for name in setup.places:
-        last = bench.place(name).last_key_ns
-        if last is not None and 0 <= body["at_ns"] - last < dead * 1_000_000:
-            raise Refusal("dead-time", instrument=setup.name, ms=dead)
+    if (pressed := _pressed_before(bench, entry)) is not None:
+        since_ns, where = pressed
+        if since_ns >= DEAD_TIME_NS:
+            raise Refusal("dead-time", instrument=setup.name, ms=bench.setup.protocol.pedal_dead_time_ms)
+        bench.decide("key", None, place=where, at_ns=body["at_ns"])
+        return
     act, *args = said.split()
     place = place_for(bench, {"act": act, "place": body.get("place"), "places": list(setup.places)})
     bench.decide("key", None, place=place, at_ns=body["at_ns"])
     deeds.do(bench, {"act": act, "args": args, "place": place, "via": "key"})
+
+
+def _pressed_before(bench: Bench, entry: Entry) -> tuple[int, str] | None:
+    """How long before, in ns, and at which of its places a key was pressed last, where that lies within the dead time."""
+    setup = bench.setup.instruments.get(entry.body["instrument"])
+    dead_ns = bench.setup.protocol.pedal_dead_time_ms * 1_000_000
+    since = [
+        (entry.body["at_ns"] - last, name)
+        for name in (setup.places if setup is not None else ())
+        if (last := bench.place(name).last_key_ns) is not None
+    ]
+    return min((s for s in since if 0 <= s[0] < dead_ns), default=None)
 
 
 # ---- start and wake ------------------------------------------------------------------------------------------------

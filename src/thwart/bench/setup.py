@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from .protocol import Protocol
 
-#: Two prints of one instrument nearer than this, and within one division, are one touch.
+#: Two prints of one instrument nearer than this, and within one division, are one touch; two presses at one place, one.
 DEAD_TIME_NS = 250_000_000
 #: So many touches within so long look like hosing.
 HOSING_TOUCHES = 3

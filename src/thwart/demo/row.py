@@ -113,19 +113,19 @@ class Measurer(Person):
         return _number(self.card("cards", "again", "measured"))
 
     def _hurried(self, fish: Fish, i: int) -> int:
-        """The next one is touched, its species unsaid, while the one before still lies there; the foot on the pedal bounces."""
+        """The next one is touched, its species unsaid, while the one before still lies there; the pedal is pressed twice."""
         self.touch(fish.length_mm, kind="asked", code="again-or-next")
-        self.plant("hurried board", i + 1, "presses the pedal (`next`), and the foot bounces", "refused: pressed again",
+        self.plant("hurried board", i + 1, "presses the pedal (`next`), and once more", "refused: pressed again",
                    "SELECT count(*) FROM entry WHERE kind = 'refused' AND data LIKE '%dead-time%'")  # fmt: skip
         pedal = self.at("pedal", Pedal)
 
-        def bounce() -> None:
+        def twice() -> None:
             pedal.press()
-            time.sleep(0.1)
+            time.sleep(0.4)
             pedal.press()
 
         mark = self.stage.ears.mark()
-        heard = self.do("next", bounce, "measured")
+        heard = self.do("next", twice, "measured")
         self.hears(mark, "no room", "told", code="stays")
         self.card("cards", f"species {fish.species}", "species")
         self.breathe()

@@ -203,6 +203,56 @@ def test_a_pedal_has_a_dead_time() -> None:
     assert play.fish.number == 3
 
 
+def test_a_bounce_is_the_same_press_and_silent() -> None:
+    play = Play()
+    play.touch(212)
+    play.pedal()
+    for _ in range(5):
+        assert [d.kind for d in play.pedal(after_ms=12)] == ["key"]
+    assert play.fish.number == 2
+    play.touch(213)
+    play.pedal(after_ms=800)
+    assert play.fish.number == 3
+
+
+@pytest.mark.parametrize("every_ms", [33, 100, 240])
+def test_a_foot_that_stays_on_the_pedal_does_its_act_once(every_ms: int) -> None:
+    """Keys that repeat while they are held: after half a second, then many times a second."""
+    play = Play()
+    play.touch(212)
+    play.pedal()
+    play.touch(213, after_ms=1)
+    heard = [refused(play.pedal(after_ms=500))] if every_ms else []
+    for _ in range(40):
+        decisions = play.pedal(after_ms=every_ms)
+        assert [d.kind for d in decisions] == ["key"]
+    assert heard == ["dead-time"]
+    assert play.fish.number == 2, "next was done once"
+    play.pedal(after_ms=701)
+    assert play.fish.number == 3
+
+
+def test_a_destructive_act_by_pedal_needs_a_second_press_and_bounces_are_none() -> None:
+    play = Play()
+    play.touch(212)
+    assert "armed" in kinds(play.pedal("P5"))
+    assert kinds(play.pedal("P5", after_ms=15)) == ["key"]
+    assert refused(play.pedal("P5", after_ms=400)) == "dead-time"
+    assert play.fish.number == 1
+    assert play.bench.place("table").armed == "void", "what was no press takes nothing back"
+    play.pedal("P5", after_ms=800)
+    assert play.numbered(1).end == "void"
+
+
+def test_the_dead_time_is_the_protocols() -> None:
+    play = Play("pedal_dead_time_ms = 0\n" + SOLO)
+    play.touch(212)
+    play.pedal()
+    play.touch(213, after_ms=1)
+    play.pedal(after_ms=1)
+    assert play.fish.number == 3
+
+
 def test_times_of_another_start_arent_compared_for_a_pedal() -> None:
     play = Play()
     play.touch(212)
