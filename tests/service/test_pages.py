@@ -29,6 +29,24 @@ PAGES = Path(sys.modules["thwart"].__file__ or "").parent / "announce" / "page"
 SECRET = ("/api/picture", "/api/setup", "/api/day", "/api/feed", "/api/tone/taken/0.wav")
 
 
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Rig]:
+    """A running bench for all that is refused and changes nothing."""
+    with rig(tmp_path_factory.mktemp("served") / "lake") as made:
+        made.start()
+        yield made
+
+
+@pytest.fixture
+def known(served: Rig) -> Iterator[httpx.Client]:
+    """A browser that may act there, and has done nothing yet."""
+    assert served.service is not None
+    admitted = served.service.gate.enter_by_key(key(served))
+    assert admitted is not None
+    with stranger(served, cookies={_cookie(served): admitted[0]}) as client:
+        yield client
+
+
 # ---- coming in -----------------------------------------------------------------------------------------------------
 
 
@@ -43,15 +61,14 @@ def test_the_page_is_on_loopback_alone_and_there_is_none_for_tablets(bench: Rig)
 
 
 @pytest.mark.parametrize("path", SECRET)
-def test_a_stranger_sees_nothing(bench: Rig, path: str) -> None:
-    bench.start()
-    with stranger(bench) as client:
-        for cookie in (None, "", "wrong", "\xe4", key(bench)):
-            headers = [] if cookie is None else [(b"cookie", f"{_cookie(bench)}={cookie}".encode())]
+def test_a_stranger_sees_nothing(served: Rig, known: httpx.Client, path: str) -> None:
+    with stranger(served) as client:
+        for cookie in (None, "", "wrong", "\xe4", key(served)):
+            headers = [] if cookie is None else [(b"cookie", f"{_cookie(served)}={cookie}".encode())]
             answer = client.get(path, headers=headers)
             assert answer.status_code == 401
             assert answer.json()["ok"] is False
-        for given in ("", "wrong", "Bearer", "Bearer wrong", f"Basic {key(bench)}"):
+        for given in ("", "wrong", "Bearer", "Bearer wrong", f"Basic {key(served)}"):
             assert client.get(path, headers={"authorization": given}).status_code == 401
 
 
@@ -62,12 +79,11 @@ def _cookie(rig: Rig) -> str:
 
 
 @pytest.mark.parametrize("path", ["/api/act", "/api/pair", "/api/leave"])
-def test_a_stranger_does_nothing(bench: Rig, path: str) -> None:
-    bench.start()
-    before = len(bench.entries())
-    with stranger(bench) as client:
+def test_a_stranger_does_nothing(served: Rig, known: httpx.Client, path: str) -> None:
+    before = len(served.entries())
+    with stranger(served) as client:
         assert client.post(path, json={"act": "batch", "args": ["open", "bay"], "role": "act"}).status_code == 401
-    assert len(bench.entries()) == before
+    assert len(served.entries()) == before
 
 
 def test_a_key_brings_in_and_the_cookie_is_for_the_server_alone(bench: Rig) -> None:
@@ -220,45 +236,45 @@ def test_the_page_itself_can_make_a_code(trusted: Rig) -> None:
     "host", ["else.example", "else.example:{port}", "127.0.0.1", "127.0.0.1:1", "127.0.0.1:{port}.else.example", "", "[::1", "a@127.0.0.1:{port}",
              "127.0.0.1:{port}, else.example", "127.0.0.2:{port}", "0.0.0.0:{port}", "localhost.else.example:{port}", "127.0.0.1:²"]
 )  # fmt: skip
-def test_only_our_own_names_are_answered(bench: Rig, host: str) -> None:
+def test_only_our_own_names_are_answered(served: Rig, known: httpx.Client, host: str) -> None:
     """Against DNS rebinding: a stranger's name that points at this computer."""
-    service = bench.start()
+    service = served.service
+    assert service is not None
     assert service._listening is not None
     port = service._listening.doors[0].port
-    with browser(bench) as client:
-        headers = [(b"host", host.format(port=port).encode()), (b"authorization", f"Bearer {key(bench)}".encode())]
-        assert client.get("/api/picture", headers=headers).status_code in (400, 421)
-        assert client.get("/", headers=headers).status_code in (400, 421)
-        assert client.get(
-            "/api/picture", headers={"host": f"localhost:{port}", "origin": f"http://localhost:{port}"}
-        ).status_code in (200, 401)
+    headers = [(b"host", host.format(port=port).encode()), (b"authorization", f"Bearer {key(served)}".encode())]
+    assert known.get("/api/picture", headers=headers).status_code in (400, 421)
+    assert known.get("/", headers=headers).status_code in (400, 421)
+    assert known.get(
+        "/api/picture", headers={"host": f"localhost:{port}", "origin": f"http://localhost:{port}"}
+    ).status_code in (200, 401)
 
 
 @pytest.mark.parametrize(
     "origin",
     [None, "null", "https://else.example", "http://127.0.0.1", "http://127.0.0.1:1", "https://127.0.0.1:{port}"],
 )
-def test_a_post_from_another_site_is_refused(bench: Rig, origin: str | None) -> None:
-    service = bench.start()
+def test_a_post_from_another_site_is_refused(served: Rig, known: httpx.Client, origin: str | None) -> None:
+    service = served.service
+    assert service is not None
     assert service._listening is not None
     port = service._listening.doors[0].port
-    with browser(bench) as client:
-        del client.headers["origin"]
-        headers = {} if origin is None else {"origin": origin.format(port=port)}
-        answer = client.post("/api/act", json={"act": "batch", "args": ["open", "bay"]}, headers=headers)
-        assert answer.status_code == 403
-        assert bench.status()["held"]["batches"] == []
-        client.headers["origin"] = address(bench)
-        assert client.post("/api/act", json={"act": "batch", "args": ["open", "bay"]}).json()["ok"] is True
+    del known.headers["origin"]
+    headers = {} if origin is None else {"origin": origin.format(port=port)}
+    before = len(served.entries())
+    answer = known.post("/api/act", json={"act": "dance"}, headers=headers)
+    assert answer.status_code == 403
+    assert len(served.entries()) == before
+    known.headers["origin"] = address(served)
+    assert known.post("/api/act", json={"act": "dance"}).status_code == 200
+    assert len(served.entries()) == before + 2
 
 
 @pytest.mark.parametrize("site", ["cross-site", "same-site"])
-def test_what_another_site_fetches_is_refused(bench: Rig, site: str) -> None:
-    bench.start()
-    with browser(bench) as client:
-        assert client.get("/api/picture", headers={"sec-fetch-site": site}).status_code == 403
-        assert client.get("/api/feed", headers={"sec-fetch-site": site}).status_code == 403
-        assert client.get("/api/picture", headers={"sec-fetch-site": "same-origin"}).status_code == 200
+def test_what_another_site_fetches_is_refused(served: Rig, known: httpx.Client, site: str) -> None:
+    assert known.get("/api/picture", headers={"sec-fetch-site": site}).status_code == 403
+    assert known.get("/api/feed", headers={"sec-fetch-site": site}).status_code == 403
+    assert known.get("/api/picture", headers={"sec-fetch-site": "same-origin"}).status_code == 200
 
 
 def test_every_answer_bears_the_headers_that_keep_others_out(bench: Rig) -> None:
@@ -318,27 +334,23 @@ def test_our_scripts_put_text_in_as_text() -> None:
         (b'"' + b"x" * MAX_BODY + b'"', 413),
     ],
 )  # fmt: skip
-def test_a_body_that_makes_no_sense_is_answered(bench: Rig, content: bytes, status: int) -> None:
-    bench.start()
-    before = len(bench.entries())
-    with browser(bench) as client:
-        answer = client.post("/api/act", content=content, headers={"content-type": "application/json"})
-        assert answer.status_code == status
-        assert answer.json()["ok"] is False
-        assert answer.json()["error"]
-        assert client.get("/api/picture").status_code == 200
-    assert len(bench.entries()) == before
+def test_a_body_that_makes_no_sense_is_answered(served: Rig, known: httpx.Client, content: bytes, status: int) -> None:
+    before = len(served.entries())
+    answer = known.post("/api/act", content=content, headers={"content-type": "application/json"})
+    assert answer.status_code == status
+    assert answer.json()["ok"] is False
+    assert answer.json()["error"]
+    assert known.get("/api/picture").status_code == 200
+    assert len(served.entries()) == before
 
 
 @pytest.mark.parametrize(
     "kind",
     [None, "text/plain", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x", "application/jsonx"],
 )
-def test_a_form_is_no_act(bench: Rig, kind: str | None) -> None:
-    bench.start()
-    with browser(bench) as client:
-        headers = {} if kind is None else {"content-type": kind}
-        assert client.post("/api/act", content=b'{"act": "next"}', headers=headers).status_code == 415
+def test_a_form_is_no_act(served: Rig, known: httpx.Client, kind: str | None) -> None:
+    headers = {} if kind is None else {"content-type": kind}
+    assert known.post("/api/act", content=b'{"act": "next"}', headers=headers).status_code == 415
 
 
 def test_a_body_that_doesn_t_say_how_long_it_is_is_cut_off(bench: Rig) -> None:
@@ -378,10 +390,9 @@ def _head(rig: Rig, method: str, path: str) -> bytes:
      "/page/enter.html%00", "/page/enter.html/", "/page/", "/page/.", "/page/..", "/page/ENTER.HTML", "/page/enter.html;x", "/page/..\\..\\config.py",
      "/page/bench.toml", "/control.json", "/ledger.db", "/page/__init__.py", "//etc/passwd", "/api/tone/taken/99.wav", "/api/tone/..%2f/0.wav", "/api/tone/taken/-1.wav"],
 )  # fmt: skip
-def test_no_path_leads_elsewhere(bench: Rig, path: str) -> None:
-    bench.start()
-    with _raw(bench) as link:  # a client of ours would tidy the path
-        link.sendall(_head(bench, "GET", path) + b"Connection: close\r\n\r\n")
+def test_no_path_leads_elsewhere(served: Rig, known: httpx.Client, path: str) -> None:
+    with _raw(served) as link:  # a client of ours would tidy the path
+        link.sendall(_head(served, "GET", path) + b"Connection: close\r\n\r\n")
         with link.makefile("rb") as answer:
             status = answer.readline()
             body = answer.read()
@@ -400,24 +411,20 @@ def test_no_path_leads_elsewhere(bench: Rig, path: str) -> None:
         b"GET /" + b"a" * 70_000,
     ],
 )
-def test_what_is_no_http_hurts_nobody(bench: Rig, raw: bytes) -> None:
-    bench.start()
-    with _raw(bench) as link:
+def test_what_is_no_http_hurts_nobody(served: Rig, known: httpx.Client, raw: bytes) -> None:
+    with _raw(served) as link:
         link.sendall(raw)
         link.settimeout(1.0)
         with contextlib.suppress(OSError):
             link.recv(1000)
-    with browser(bench) as client:
-        assert client.get("/api/picture").status_code == 200
+    assert known.get("/api/picture").status_code == 200
 
 
 @pytest.mark.parametrize("since", ["-1", "x", "1.5", "9" * 30, "٣", "1;2"])
-def test_a_beginning_that_is_none_is_refused(bench: Rig, since: str) -> None:
-    bench.start()
-    with browser(bench) as client:
-        assert client.get("/api/feed", params={"since": since}).status_code == 422
-        assert client.get("/api/feed", params={"language": "xx"}).status_code == 422
-        assert client.get("/api/words", params={"language": "../en"}).status_code == 422
+def test_a_beginning_that_is_none_is_refused(served: Rig, known: httpx.Client, since: str) -> None:
+    assert known.get("/api/feed", params={"since": since}).status_code == 422
+    assert known.get("/api/feed", params={"language": "xx"}).status_code == 422
+    assert known.get("/api/words", params={"language": "../en"}).status_code == 422
 
 
 def test_too_many_acts_at_once_are_turned_away(bench: Rig) -> None:
