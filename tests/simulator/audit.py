@@ -62,11 +62,13 @@ class Report:
     lost: list[str] = field(default_factory=list)
     """Fish that were worked on and are nowhere in the ledger, with nothing said about it."""
     readings: int = 0
-    """Of real fish."""
+    """Of real fish: each touch and load once."""
+    same: int = 0
+    """The same touch or load once more, seen to be so: nobody has to be asked, and there is nothing to give."""
     unasked: int = 0
     asked: int = 0
     set_aside: int = 0
-    """Loose, doubled, stale, refused or tare."""
+    """Loose, refused or tare."""
     sound: int = 0
     sound_unasked: int = 0
     planted: Counter[str] = field(default_factory=Counter)
@@ -80,6 +82,7 @@ class Report:
             "specimens",
             "values",
             "readings",
+            "same",
             "unasked",
             "asked",
             "set_aside",
@@ -310,6 +313,9 @@ class Audit:
             cause = self.site.causes.get(seq)
             if cause is None or cause.fish is None:
                 continue
+            if reading.outcome in ("doubled", "stale"):
+                r.same += 1
+                continue
             r.readings += 1
             asked = any(q.asked for q in self._questions_on(reading))
             given = reading.outcome in ("taken", "superseded")
@@ -363,6 +369,8 @@ def sign_of(kind: str, body: Mapping[str, object]) -> str | None:
             return str(body.get("why") or body["event"])
         case "rejected" | "undone" | "recalled" | "overflow":
             return kind
+        case "measured" if body.get("supersedes") is not None:
+            return "measured again"
         case "port" if not body["present"]:
             return "port gone"
         case "started":

@@ -99,6 +99,10 @@ class Person:
             key in specimen.values or key in specimen.codes or key in specimen.missing or (key == "species" and specimen.species is not None)
         )  # fmt: skip
 
+    def shows(self, fish: Fish, key: str) -> bool:
+        """Whether the page shows this very value of the fish: the number read a moment ago is there."""
+        return any(name == key and cause is not None and cause.fish is fish for name, cause in self.on_the_page())
+
     # ---- saying things -----------------------------------------------------------------------------------------
 
     def say(self, words: str, cause: Cause | None = None) -> Doing:
@@ -135,9 +139,10 @@ class Person:
         yield from self.heed(mark, fish, what, again=known)
 
     def lengths(self, fish: Fish, whats: Sequence[str]) -> Doing:
-        """All lengths of a fish."""
+        """All lengths of a fish that the page doesn't show already."""
         for what in whats:
-            yield from self.touch(fish, what)
+            if not (what in fish.done and self.shows(fish, what)):
+                yield from self.touch(fish, what)
 
     def weigh(self, fish: Fish, what: str = "whole_mass", hold_s: float = 0.8) -> Doing:
         """Lay, wait, listen, lift."""
@@ -204,6 +209,9 @@ class Person:
                     yield from self.redo(fish, what)
                 else:
                     yield from self.say("stands")
+            case "no-species":
+                if rightly:
+                    yield from self.species(fish, of=" of previous")
             case "same-fish" | "zero-moved":
                 if rightly:
                     yield from self.say("stands")

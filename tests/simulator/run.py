@@ -136,7 +136,7 @@ def summary(report: Report) -> str:
             f"{r.fish} fish, {r.specimens} specimens, {r.values} values, codes, species and containers stand",
             f"wrong: {len(r.wrong)}; of these asked, noted or suspect: {len(r.wrong) - len(r.silent) - len(r.by_nature) - len(r.slipped)},"
             f" silent by nature: {len(r.by_nature)}, behind a slip: {len(r.slipped)}, SILENT: {len(r.silent)}; fish lost silently: {len(r.lost)}",
-            f"{r.readings} readings of fish: given unasked {r.unasked / max(1, r.readings):.2%}, asked {r.asked / max(1, r.readings):.2%},"
+            f"{r.readings} touches and loads of fish ({r.same} more were the same once again): given unasked {r.unasked / max(1, r.readings):.2%}, asked {r.asked / max(1, r.readings):.2%},"
             f" set aside {r.set_aside / max(1, r.readings):.2%}; of {r.sound} sound ones given unasked {r.sound_unasked / max(1, r.sound):.2%}",
         ]
     )

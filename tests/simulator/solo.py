@@ -30,6 +30,10 @@ keys = { K1 = "next" }
 """
 
 
+#: Half of those who see that a touch was bad say `again` before they touch once more; the others just touch.
+SAYS_AGAIN = 0.5
+
+
 class Solo(Person):
     """Species, length, mass, sex, envelope."""
 
@@ -109,6 +113,8 @@ class Solo(Person):
         first, *rest = self.LENGTHS
         yield from self.touch(fish, first, off=-self.rng.randint(4, 12), trouble="re-touch")
         yield 1.0
+        if self.world.happens(SAYS_AGAIN):
+            yield from self.say("again")
         yield from self.touch(fish, first)
         yield from self.lengths(fish, rest)
         yield from self.measured(fish)
@@ -177,6 +183,7 @@ class Solo(Person):
         yield self.rng.uniform(0.3, 2.0)
         self.pan.let_go()
         yield 1.5
+        yield from self.clear_page(fish)
         yield from self.measured(fish)
         yield from self.finish(fish)
 
@@ -225,8 +232,17 @@ class Solo(Person):
                 yield 0.8
         yield 1.0
 
+    def clear_page(self, fish: Fish) -> Doing:
+        """Each value is spoken and shown: one that nobody measured was water or a hand, and is taken back."""
+        for _ in range(3):
+            strange = [key for key, cause in self.on_the_page() if cause is None or cause.fish is not fish]
+            if not strange or not self.world.happens(NOTICES):
+                return
+            yield from self.say("undo")
+
     def hosing(self, fish: Fish, following: Fish | None) -> Doing:
         yield from self._water("hosing")
+        yield from self.clear_page(fish)
         yield from self.begin(fish)
         yield from self.measured(fish)
         yield from self.finish(fish)
@@ -362,11 +378,11 @@ class Solo(Person):
         yield 1.5
         asked = [e for e in self.since(mark, "asked") if e.body["code"] == "again-or-new"]
         if asked and self.mood() == "rightly":
-            # `next` closes it as it is, incomplete; the reading starts the next fish, whose species is said again.
-            yield from self.species(fish)
-            self.board.touch(following.true[what], following, what, "thrown away")
-            yield 1.5
+            # `next` closes it as it is, incomplete; the reading starts the next fish, and each gets its own species.
             yield from self.say("next")
+            following.done.add(what)
+            if following.species != fish.species:
+                yield from self.species(fish, of=" of previous")
 
     def helper_undoes(self, fish: Fish, following: Fish | None) -> Doing:
         yield from self.begin(fish)

@@ -11,6 +11,7 @@ from thwart.entries import Entry
 SERVES: dict[str, tuple[str, ...]] = {"board": ("board",), "scale": ("scale",), "hand-scale": ()}
 
 SILENT = {
+    "called-back", "in-step",  # what called it back says so; that it was answered
     "outcome", "ready", "wanted", "withdrawn", "placed", "load", "loaded", "zeroed", "key", "question", "suspect", "judged",
     "armed", "lapsed", "confirmed", "unopened", "container-void", "set-aside", "printed",
     "learned", "taught", "relearned",

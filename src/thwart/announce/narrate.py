@@ -19,7 +19,7 @@ Body = Mapping[str, Any]
 #: What is told only to confirm what was just said: no reason to look up.
 _CONFIRMS = frozenset({
     "as", "counting", "counting-sex", "measurer", "pan", "parts", "piece", "pool", "printed", "printed-again", "recorder",
-    "reopened", "resumed", "resumed-who", "stager", "stands", "tag", "tared", "typed",
+    "reopened", "resumed", "resumed-who", "stager", "stands", "tag", "tared", "typed", "who",
 })  # fmt: skip
 
 

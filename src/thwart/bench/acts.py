@@ -30,6 +30,8 @@ ACTS: dict[str, Act] = {
             "opens, closes or reopens a batch, without a place at every place; `plan` says what is to come, `drop` that it doesn't; "
             "closing reads out fish, incomplete ones, containers first and last, void fish, containers skipped and not seen",
             "batch", "batch open north-bay"),
+        Act("at", "PLACE ACT …", "says at which place an act is meant, for the cards of a scanner or the keys of a pedal that several places share",
+            "bench", "at board next", undoable=False),
         Act("practice", "on | off", "what is opened now is practice and never reaches default views", "batch", "practice on"),
         Act("next", "", "closes the fish in hand and opens the next; does nothing on a fish without readings", "fish", "next"),
         Act("again", "", "the waiting reading replaces the one before (both kept); without one, the last measurand is open again",

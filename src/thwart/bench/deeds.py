@@ -56,6 +56,11 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
     if act is None:
         raise Refusal("unknown-act", act=words.shown(name), near=near(name, ACTS) or "see `thwart act --help`")
     args = [str(a) for a in body.get("args") or ()]
+    if name == "at":
+        if len(args) < 2 or args[1] == "at":
+            raise usage("at")
+        do(bench, {**body, "place": args[0], "act": args[1], "args": args[2:]})
+        return
     if name == "batch":
         _batch(bench, body, args)
         return
@@ -848,10 +853,34 @@ def _pause(bench: Bench, place: str, args: Sequence[str]) -> None:
     if bench.place(place).paused:
         raise Refusal("already", act="pause")
     leave_behind(bench, place)
-    answer(bench, [q for q in bench.open_questions(place) if q.kind == "hosing"])
+    hosing = [q for q in bench.open_questions(place) if q.kind == "hosing"]
+    if hosing:
+        _was_water(bench, place)
+    answer(bench, hosing)
     now = bench.input.stamp.mono_ns
     bench.decide("placed", None, place=place, set={"paused": True, "paused_ns": now})
     bench.tell(None, place=place, code="paused")
+
+
+def _was_water(bench: Bench, place: str) -> None:
+    """`pause` says that the touches by which hosing was suspected were water: what they gave the fish in hand is withdrawn."""
+    since = {
+        name: times[0] for name, setup in bench.setup.instruments.items()
+        if setup.kind == "length" and place in setup.places and (times := bench.instrument(name).arrivals_ns)
+    }  # fmt: skip
+    fish = bench.in_hand(place)
+    for m in list(standing(bench, fish).values()) if fish is not None else ():
+        reading = bench.need(Reading, m.reading_seq) if m.reading_seq is not None else None
+        if (
+            reading is None
+            or reading.outcome != "taken"
+            or reading.arrived_ns < since.get(reading.instrument, reading.arrived_ns + 1)
+        ):
+            continue
+        answer(bench, about(bench, bench.need(Specimen, m.specimen_id), {m.seq, reading.seq}))
+        bench.decide("withdrawn", m.specimen_id, measurement=m.seq, place=place)
+        bench.decide("outcome", m.specimen_id, reading=reading.seq, event="taken back", why="hosed", place=place)
+        settle_ready(bench, m.specimen_id)
 
 
 def _resume(bench: Bench, place: str, args: Sequence[str]) -> None:

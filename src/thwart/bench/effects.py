@@ -48,7 +48,7 @@ def _started(bench: Bench, entry: Entry) -> None:
     for p in bench.all(Place):
         bench.put(
             replace(
-                p, armed=None, armed_until_ns=None, last_key_ns=None,
+                p, armed=None, armed_until_ns=None, last_key_ns=None, last_ns=p.last_ns if known else None,
                 paused_ns=p.paused_ns if known else None,
             )
         )  # fmt: skip
@@ -153,7 +153,8 @@ def _practised(bench: Bench, entry: Entry, otherwise: bool) -> bool:
 def _touch(bench: Bench, entry: Entry, **changes: Any) -> None:
     """The place of a decision had an event: what was said there once and waits to be said again is off."""
     place = bench.place(entry.body["place"])
-    bench.put(replace(place, last_input=entry.input_seq, armed=None, armed_until_ns=None, **changes))
+    now = entry.stamp.mono_ns
+    bench.put(replace(place, last_input=entry.input_seq, last_ns=now, armed=None, armed_until_ns=None, **changes))
 
 
 def _batch(bench: Bench, entry: Entry) -> None:
@@ -169,7 +170,8 @@ def _batch(bench: Bench, entry: Entry) -> None:
         case "reopen":
             known = bench.need(Batch, b["batch"])
             bench.put(replace(known, closed_utc=None, end_reason=None))
-    _touch(bench, entry, batch=None if b["op"] in ("close", "leave") else b["batch"])
+    over: dict[str, Any] = {"batch": None, "pool": None} if b["op"] in ("close", "leave") else {"batch": b["batch"]}
+    _touch(bench, entry, **over)
 
 
 def _new_batch(name: str, *, practice: bool) -> Batch:
@@ -214,8 +216,8 @@ def _opened(bench: Bench, entry: Entry) -> None:
     free = tuple(n for n in desk.free_numbers if n != b["number"])
     bench.put(replace(desk, free_numbers=free, next_number=max(desk.next_number, b["number"] + 1)))
     _touch(
-        bench, entry, in_hand=entry.specimen_id, previous=place.in_hand or place.previous, filled=(), route_as=None,
-        reopened=None, species_next=None,
+        bench, entry, in_hand=entry.specimen_id, previous=place.in_hand or place.previous, species_next=None,
+        **{**_EMPTY_HAND, "waiting": place.waiting, "stays": place.stays},
     )  # fmt: skip
 
 
@@ -227,7 +229,7 @@ def _unopened(bench: Bench, entry: Entry) -> None:
     bench.put(replace(desk, free_numbers=tuple(sorted({*desk.free_numbers, s.number}))))
     place = bench.place(entry.body["place"])
     back = place.aside[-1] if place.aside else None
-    _touch(bench, entry, in_hand=back, aside=place.aside[:-1], waiting=None, filled=(), route_as=None, reopened=None)
+    _touch(bench, entry, in_hand=back, aside=place.aside[:-1], **{**_EMPTY_HAND, "stays": place.stays})
 
 
 def _confirmed(bench: Bench, entry: Entry) -> None:
@@ -261,8 +263,8 @@ def _closed(bench: Bench, entry: Entry) -> None:
         return
     back = place.aside[-1] if place.aside else None
     _touch(
-        bench, entry, in_hand=back, aside=place.aside[:-1], previous=s.specimen_id, tray=tray, waiting=None, filled=(),
-        route_as=None, reopened=None,
+        bench, entry, in_hand=back, aside=place.aside[:-1], previous=s.specimen_id, tray=tray, pool=None,
+        **{**_EMPTY_HAND, "stays": place.stays},
     )  # fmt: skip
 
 
@@ -290,7 +292,7 @@ def _recalled(bench: Bench, entry: Entry) -> None:
         bench.put(replace(batch, measured=batch.measured + 1))
     place = bench.place(entry.body["place"])
     aside = (*place.aside, place.in_hand) if place.in_hand else place.aside
-    _touch(bench, entry, in_hand=s.specimen_id, aside=aside, filled=(), waiting=None, route_as=None, reopened=None)
+    _touch(bench, entry, in_hand=s.specimen_id, aside=aside, **{**_EMPTY_HAND, "stays": place.stays})
 
 
 def _outcome(bench: Bench, entry: Entry) -> None:

@@ -90,6 +90,7 @@ def close_fish(
     end = end or ("incomplete" if missing else "complete")
     if waits is None:
         keep_for_later(bench, place)
+        note_pieces(bench, place, specimen)
     others = ", ".join(name for name in missing if name != "species")
     if end == "incomplete" and others:
         args = {"number": specimen.number, "wanted": others}
@@ -103,6 +104,17 @@ def close_fish(
         _void(bench, place, specimen)
     if len(bench.place(place).tray) >= bench.setup.protocol.tray:
         read_out(bench, place)
+
+
+def note_pieces(bench: Bench, place: str, specimen: Specimen) -> None:
+    """Pieces that are awaited here come no more: those that came make no value, and are noted."""
+    here = bench.place(place)
+    if here.parts_values and here.in_hand == specimen.specimen_id:
+        args = {
+            "number": specimen.number, "measurand": here.parts_of, "left": here.parts_left,
+            "values": ", ".join(here.parts_values),
+        }  # fmt: skip
+        ask(bench, place, specimen, Finding("pieces-left", 3, args), about=specimen.opened_seq, quiet=True)
 
 
 def _void(bench: Bench, place: str, specimen: Specimen) -> None:

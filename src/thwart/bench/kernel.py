@@ -90,7 +90,7 @@ _UNDOABLE_KINDS = (
 #: Fields undo leaves as they are: numbers never run backwards, interruptions stay counted, a pedal stays pressed.
 _KEPT: dict[str, frozenset[str]] = {
     "desk": frozenset({"next_number", "free_numbers", "asked", "asked_statistical", "fish_closed", "started_seq", "boot", "config_sha256", "printed"}),
-    "place": frozenset({"last_input", "last_key_ns", "armed", "armed_until_ns", "paused_ns"}),
+    "place": frozenset({"last_input", "last_key_ns", "last_ns", "armed", "armed_until_ns", "paused_ns"}),
 }  # fmt: skip
 #: Fields that count: undo takes its part off, whatever was added since.
 _COUNTED = {"batch": frozenset({"measured"}), "specimen": frozenset({"given"})}

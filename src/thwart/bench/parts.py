@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 #: Acts by which people set right what was asked about values.
 _OF_VALUES = ("as", "value", "missing", "swap")
+#: What may be said of a fish that nothing was given to yet; everything else, and a label, is about one that is worked on.
+_OF_ANY = frozenset(ACTS) - {"next", "again", "stands", "confirm", "swap", "split"}
 #: A number as people write it: nothing else that Python would take for one.
 NUMBER = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,9})?")
 
@@ -34,10 +36,19 @@ def place_for(bench: Bench, body: Mapping[str, Any]) -> str:
     places = [p for p in body.get("places") or everywhere if p in everywhere]
     if len(places) == 1:
         return places[0]
-    holding = [p for p in places if bench.place(p).in_hand is not None]
-    if len(holding) == 1:
-        return holding[0]
+    could = {p: fish for p in places if (fish := _next_in_hand(bench, p)) is not None}
+    if len(could) > 1 and str(body["act"]) not in _OF_ANY:
+        could = {p: fish for p, fish in could.items() if fish.given}
+    if len(could) == 1:
+        return next(iter(could))
     raise Refusal("which-place", act=words.shown(body["act"]), places=", ".join(places))
+
+
+def _next_in_hand(bench: Bench, place: str) -> Specimen | None:
+    """The fish an act at a place would be about: the one in hand, in a row the one that waits for an empty hand."""
+    here = bench.place(place)
+    ident = here.in_hand or (here.queue[0] if here.queue else None)
+    return None if ident is None else bench.need(Specimen, ident)
 
 
 def near(name: str, names: Iterable[str], most: int = 3) -> str:

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 def decide(bench: Bench, entry: Entry) -> None:
     """Lead an input to its decisions. Raises Refusal where it changes nothing."""
+    if entry.kind in ("reading", "scan", "key", "act"):
+        _after_a_break(bench, entry)
     match entry.kind:
         case "reading":
             _reading(bench, entry)
@@ -46,6 +48,20 @@ def decide(bench: Bench, entry: Entry) -> None:
     if bench.setup.protocol.flow == "row":
         row.settle(bench)
     learning.settle(bench)
+
+
+def _after_a_break(bench: Bench, entry: Entry) -> None:
+    """Who measured before a long break, said or not, isn't who measures after it."""
+    setup = bench.setup.instruments.get(entry.body.get("instrument", ""))
+    named = entry.body.get("place")
+    since = entry.stamp.mono_ns - bench.setup.protocol.pause_keeps_people_min * 60 * 10**9
+    for name in (named,) if named is not None else setup.places if setup is not None else bench.setup.places:
+        here = bench.place(name)
+        if here.last_ns is None or here.last_ns > since or here.paused:
+            continue
+        if here.measurer or here.recorder or here.stager:
+            bench.decide("placed", None, place=name, set={"measurer": None, "recorder": None, "stager": None})
+            bench.tell(None, place=name, code="who")
 
 
 def refused(bench: Bench, entry: Entry) -> None:
@@ -91,7 +107,7 @@ def _reading(bench: Bench, entry: Entry) -> None:
     else:
         if setup.kind == "length" and setup.emptied == "each":
             _watch_for_hosing(bench, reading, place)
-        if pieces.pooled(bench, setup, reading, place):
+        if not known.load_readings[:-1] and pieces.pooled(bench, setup, reading, place):
             pass
         elif bench.setup.protocol.flow == "tally":
             tally.offer(bench, setup, reading, place)
@@ -225,6 +241,9 @@ def _from_stream(bench: Bench, setup: InstrumentSetup, known: Instrument, readin
     earlier = [r for r in earlier if r.outcome != "refused"]
     given = [m for r in earlier if (m := measured_of(bench, r)) is not None]
     waits = [r for r in earlier if r.outcome == "waiting"]
+    if not given and (whole := [r for r in earlier if r.outcome == "taken"]):
+        _lies_still(bench, setup, reading, place, whole[-1])  # a piece, or a pool
+        return
     # A waiting reading may have been given to a later fish by `next`: then the load is that one's.
     owner_id = given[-1].specimen_id if given else known.load_specimens.get(place)
     owner = bench.get(Specimen, owner_id) if owner_id else None
@@ -255,6 +274,15 @@ def _from_stream(bench: Bench, setup: InstrumentSetup, known: Instrument, readin
     if changed:
         args = {"number": owner.number, "old": units.plain(first), **said_value(reading)}
         ask(bench, place, owner, Finding("changed-on-the-pan", 3, args), about=reading.seq, quiet=True)
+
+
+def _lies_still(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str, before: Reading) -> None:
+    """What was taken as a piece or as a pool settles once more: it counts once, and a change is noted."""
+    bench.decide("outcome", None, reading=reading.seq, event="same again", why="same-load", place=place)
+    if apart(setup, Decimal(before.base_value or "0"), Decimal(reading.base_value or "0"), 2):
+        fish = bench.in_hand(place)
+        args = {"number": fish.number if fish else "-", "old": before.base_value, **said_value(reading)}
+        ask(bench, place, fish, Finding("changed-on-the-pan", 3, args), about=reading.seq, quiet=True)
 
 
 def _load_unseen(bench: Bench, setup: InstrumentSetup, reading: Reading, place: str, in_hand: Specimen | None) -> None:

@@ -320,6 +320,8 @@ class Place(msgspec.Struct, frozen=True, gc=False):
     filled: tuple[int, ...] = ()
     """Measurements of the fish in hand in the order they were filled here."""
     last_key_ns: int | None = None
+    last_ns: int | None = None
+    """When its last event was, of this boot."""
     queue: tuple[str, ...] = ()
     """In a row: specimens that wait before this place, the first first."""
     stays: str | None = None

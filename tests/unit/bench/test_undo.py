@@ -33,7 +33,13 @@ def before_and_now(play: Play) -> dict[Key, Object]:
                 out[key] = thing
             case Place():
                 out[key] = replace(
-                    thing, last_input=None, last_key_ns=None, paused_ns=None, armed=None, armed_until_ns=None
+                    thing,
+                    last_input=None,
+                    last_key_ns=None,
+                    last_ns=None,
+                    paused_ns=None,
+                    armed=None,
+                    armed_until_ns=None,
                 )
     return out
 
