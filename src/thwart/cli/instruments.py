@@ -27,9 +27,11 @@ from ..ports import (
     parse_spec,
     read_bytes_or_capture,
 )
-from ..ports.capture import render_chunk
+from ..ports.capture import PER_LINE, read_capture
+from ..ports.spec import Replay, Spec, UsbDevice
 from ..ports.usbtree import describe_usb
 from ..profiles import Profile, load_profile, shipped_profiles
+from ..records import DESCRIPTOR, RecordReader
 from ..wire.channel import Ear, Heard
 from .profiles import profile_named
 from .screen import table, wrapped
@@ -37,6 +39,8 @@ from .screen import table, wrapped
 #: Bytes at the end of what was heard by which fitting profiles are looked for.
 _JUDGED = 32_768
 _SHOWN = 6
+#: Shorter silences are those between the pieces of one message.
+_SILENCE_S = 0.005
 
 
 @click.command(epilog="Example: thwart ports")
@@ -96,7 +100,7 @@ def listen(
 ) -> None:
     """See and capture what a port says.
 
-    Each piece with its time, its bytes in hexadecimal and as text. Line settings are the profile's where one is given; options overrule them. At the end it names the profiles that
+    Each piece with its time in seconds, the silence before it, its bytes in hexadecimal and as text. Line settings are the profile's where one is given; options overrule them. At the end it names the profiles that
     explain what came. Ctrl-C is the normal end.
     """
     spec = parse_spec(port, "PORT")
@@ -111,18 +115,65 @@ def listen(
         click.echo(f"listening to {spec}, {line}; Ctrl-C ends", err=True)
         chunks: list[Chunk] = []
         judge = None if profile is None else _Judge(profile)
+        view = _View(_width(), reports=_sends_reports(spec))
         try:
             for at_ns, data in _heard(opened, profile, start_ns, seconds):
                 if data:
                     chunks.append(Chunk(at_ns - start_ns, data))
-                    click.echo(render_chunk(chunks[-1]), nl=False)
+                    click.echo("\n".join(view.piece(chunks[-1])))
                     if writer is not None:
                         writer.chunk(data, at_ns)
                 if judge is not None:
                     judge.show(data, at_ns - start_ns)
         except (KeyboardInterrupt, Ended):
             pass
-    _sum_up(chunks, line, judge)
+    _sum_up(chunks, line, judge, reports=_sends_reports(spec))
+
+
+def _sends_reports(spec: Spec) -> bool:
+    """Whether what comes are records of reports, not bytes of text."""
+    if isinstance(spec, Replay):
+        return read_capture(spec.path).port.startswith("hid:")
+    return isinstance(spec, UsbDevice) and spec.kind == "hid"
+
+
+class _View:
+    """What came, as lines for the eye: time, silence before it, hexadecimal beside text, as wide as the terminal.
+
+    Of reports each stands on lines of its own, without the record's head.
+    """
+
+    def __init__(self, width: int, *, reports: bool) -> None:
+        self._per_line = max(4, min(PER_LINE, (width - 23) // 4))
+        self._reader = RecordReader() if reports else None
+        self._last_ns: int | None = None
+
+    def piece(self, chunk: Chunk) -> list[str]:
+        """The lines of one piece."""
+        head = f"{chunk.at_ns / 1e9:9.3f} "
+        silence = 0.0 if self._last_ns is None else (chunk.at_ns - self._last_ns) / 1e9
+        self._last_ns = chunk.at_ns
+        head += f"{'+' + format(silence, '.3f') if silence >= _SILENCE_S else '':>8}"
+        if self._reader is None:
+            return self._bytes(head, chunk.data)
+        lines = []
+        for one in self._reader.feed(chunk.data):
+            if one.kind == DESCRIPTOR:
+                lines.append(f"{head}  interface {one.interface} describes its reports:")
+                head = " " * len(head)
+            lines += self._bytes(head, one.payload)
+            head = " " * len(head)
+        left, _ = self._reader.rest() if self._reader.broken else (b"", 0)
+        return lines + (self._bytes(head, left) if left else [])
+
+    def _bytes(self, head: str, data: bytes) -> list[str]:
+        lines = []
+        for start in range(0, len(data), self._per_line):
+            piece = data[start : start + self._per_line]
+            text = "".join(chr(byte) if 32 <= byte < 127 else "." for byte in piece)
+            lines.append(f"{head}  {piece.hex(' ').upper():<{self._per_line * 3 - 1}}  |{text}|")
+            head = " " * len(head)
+        return lines
 
 
 def _heard(port: Port, profile: Profile | None, start_ns: int, seconds: float | None) -> Iterator[tuple[int, bytes]]:
@@ -168,10 +219,10 @@ class _Judge:
             marks += [] if meaning["reason"] is None else [meaning["reason"]]
             marks += [{True: "settled", False: "moving"}[meaning["settled"]]] if meaning["settled"] is not None else []
             marks += [] if meaning["load"] is None else [meaning["load"]]
-            click.echo(" " * 13 + "  = " + " · ".join(part for part in (text, ", ".join(dict.fromkeys(marks))) if part))
+            click.echo(" " * 18 + "  = " + " · ".join(part for part in (text, ", ".join(dict.fromkeys(marks))) if part))
 
 
-def _sum_up(chunks: Sequence[Chunk], line: LineSettings, judge: _Judge | None) -> None:
+def _sum_up(chunks: Sequence[Chunk], line: LineSettings, judge: _Judge | None, *, reports: bool) -> None:
     data = b"".join(chunk.data for chunk in chunks)
     if not data:
         click.echo(
@@ -184,7 +235,7 @@ def _sum_up(chunks: Sequence[Chunk], line: LineSettings, judge: _Judge | None) -
         click.echo(f"{judge.profile.name}: {counts or 'no whole frame yet'}", err=True)
         return
     strange = sum(not (32 <= byte < 127 or byte in b"\r\n\t\x02\x03\x1d") for byte in data)
-    if strange * 2 > len(data):
+    if strange * 2 > len(data) and not reports:
         click.echo(f"most of it is no text: is {line.baud} the right speed? try --baud, --parity", err=True)
     fitting = [f"{p.name}  {p.title}" for p in _fitting(chunks)]
     click.echo("profiles that explain it:" if fitting else "no shipped profile explains it", err=True)
