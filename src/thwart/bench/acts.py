@@ -43,6 +43,8 @@ ACTS: dict[str, Act] = {
         Act("missing", "MEASURAND|FIELD REASON",
             "there is no value, and why: not-attempted, not-found, could-not-tell, broken, mislaid, too-light, beyond",
             "value", "missing whole_mass mislaid"),
+        Act("digit", "0 … 9 | point", "one digit of a number that the next act means by `typed` (`value whole_mass typed g`); forgotten after a minute",
+            "value", "digit 4"),
         Act("code", "FIELD CODE [of NUMBER|of previous]", "a coded observation, also late", "fish", "code sex F"),
         Act("species", "NAME [of NUMBER|of previous]", "for the fish in hand, else for the next; unknown is valid", "fish",
             "species perch"),

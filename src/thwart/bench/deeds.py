@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from .. import units
 from ..languages import ENGLISH
-from . import mending, mends, pieces, printing, row, tally, words
+from . import digits, mending, mends, pieces, printing, row, tally, words
 from .acts import ACTS, HAND, MISSING_REASONS
 from .filling import (
     about,
@@ -72,6 +72,7 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
         return
     place = place_for(bench, body)
     here = bench.place(place)
+    args = digits.filled_in(bench, place, name, args)
     said = " ".join([name, *args])
     if act.two_steps:
         if args and not act.usage:
@@ -96,6 +97,7 @@ def do(bench: Bench, body: Mapping[str, Any]) -> None:
             bench.tell(None, place=place, code="lapsed", act=here.armed)
             return
     DEEDS[name](bench, place, args)
+    digits.used_up(bench, place, name)
 
 
 def _bounced(bench: Bench, body: Mapping[str, Any], here: Place) -> bool:
@@ -967,6 +969,7 @@ DEEDS: Mapping[str, Deed] = {
     "as": _as,
     "value": _value,
     "missing": _missing,
+    "digit": digits.digit,
     "code": _code,
     "species": _species,
     "confirm": _confirm,

@@ -48,7 +48,8 @@ def _started(bench: Bench, entry: Entry) -> None:
     for p in bench.all(Place):
         bench.put(
             replace(
-                p, armed=None, armed_until_ns=None, last_key_ns=None, last_ns=p.last_ns if known else None,
+                p, armed=None, armed_until_ns=None, last_key_ns=None, typed="", typed_ns=None,
+                last_ns=p.last_ns if known else None,
                 paused_ns=p.paused_ns if known else None,
             )
         )  # fmt: skip

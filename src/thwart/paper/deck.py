@@ -10,7 +10,7 @@ from typing import Final
 from .. import units
 from ..bench.acts import ACTS, MISSING_REASONS
 from ..bench.labels import card as card_text
-from ..bench.protocol import Measurand, Protocol, Species
+from ..bench.protocol import Measurand, Protocol, Slot, Species
 from . import icons
 from .sizes import PaperError
 
@@ -100,6 +100,11 @@ class _Maker:
         """A name of the protocol as people read it."""
         return self.words.get(f"name-{what}", what.replace("_", " ").replace(".", ", "))
 
+    def slot(self, slot: Slot) -> str:
+        """A measurand with its side and replicate as people read it."""
+        side = self.words[slot.side] if slot.side in ("left", "right") else slot.side
+        return " ".join(str(part) for part in (self.named(slot.measurand.name), side, slot.replicate) if part)
+
     @property
     def has_fish(self) -> bool:
         """Whether fish have numbers here."""
@@ -171,17 +176,30 @@ def _measure(make: _Maker) -> Iterator[Card]:
         m = slot.measurand
         if sum(s.measurand.quantity == m.quantity for s in slots) < 2:
             continue  # a reading of this quantity can go nowhere else
-        name = make.named(m.name)
-        more = [make.words[slot.side] if slot.side in ("left", "right") else slot.side, slot.replicate]
-        title = " ".join([name, *(str(part) for part in more if part)])
         draw = icons.measurand(m.name, m.quantity, slot.side, slot.replicate)
-        yield Card(("as", *slot.key.split(".")), make.task, title, make.words["as-how"], draw)
+        yield Card(("as", *slot.key.split(".")), make.task, make.slot(slot), make.words["as-how"], draw)
     for m in make.measured():
         if make.has_fish and m.required:
             what = make.named(m.name)
             yield make.card(("over", m.name), f"over-{m.quantity}", icons.over(m.name, m.quantity), what=what)
             for n in _PIECES[m.quantity]:
                 yield make.card(("parts", m.name, n), "parts", icons.parts(n), what=what, n=n)
+
+
+def _numbers(make: _Maker) -> Iterator[Card]:
+    for n in "0123456789":
+        yield make.card(("digit", n), "digit", icons.digit(n), n=n)
+    yield make.card(("digit", "point"), "digit-point", icons.digit("."))
+    if make.has_fish:
+        for slot in make.protocol.slots:
+            unit, how = {"length": ("mm", "tape"), "mass": ("g", "balance")}[slot.measurand.quantity]
+            said = ("value", *slot.key.split("."), "typed", unit, how)
+            yield make.card(said, "value", icons.by_hand, what=make.slot(slot), unit=unit)
+        yield make.card(("recall", "typed"), "recall", icons.numbered)
+        yield make.card(("same-as", "typed"), "same-as", icons.same)
+    yield make.card(("count", "typed"), "count", icons.several)
+    if any(m.quantity == "mass" for m in make.protocol.measurands):
+        yield make.card(("pool", "typed"), "pool", icons.several)
 
 
 def _missing(make: _Maker) -> Iterator[Card]:
@@ -266,6 +284,7 @@ _MAKERS: Final[dict[str, Callable[[_Maker], Iterator[Card]]]] = {
     "species": _species,
     "codes": _codes,
     "measure": _measure,
+    "numbers": _numbers,
     "missing": _missing,
     "containers": _containers,
     "batch": _batch,

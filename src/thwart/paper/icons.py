@@ -46,6 +46,10 @@ def _square(pen: Pen) -> None:
     pen.line((-44, -44), (44, -44), (44, 44), (-44, 44), fill=False)
 
 
+def _key(pen: Pen) -> None:
+    pen.line((-47, -42), (47, -42), (34, 42), (-34, 42), fill=False)
+
+
 def _hollow(pen: Pen) -> None:
     pen.stroke(3.5, dashes=(8, 5))
     _square(pen)
@@ -77,6 +81,7 @@ PLATES: Final[dict[str, Drawing]] = {
     "species": _lens,
     "codes": _diamond,
     "measure": _square,
+    "numbers": _key,
     "missing": _hollow,
     "containers": _envelope_plate,
     "batch": _hexagon,
@@ -453,6 +458,46 @@ def over(name: str, quantity: str) -> Drawing:
             pen.arrow((0, -8), (0, 36), size=24)
 
     return draw
+
+
+def digit(mark: str) -> Drawing:
+    """A digit as on a key, or the decimal mark."""
+
+    def draw(pen: Pen) -> None:
+        if mark.isdigit():
+            pen.letters(mark, 0, -2, 46, 50)
+        else:
+            pen.disc(0, -20, 8)
+
+    return draw
+
+
+def by_hand(pen: Pen) -> None:
+    """A number that a pen writes."""
+    pen.letters("123", 0, 14, 48, 20)
+    pen.stroke(4)
+    pen.line((-24, -26), (16, -14), (20, -20), (-20, -32), fill=False)
+
+
+def several(pen: Pen) -> None:
+    """So many animals."""
+    for x, y in ((-16, 22), (14, 8), (-16, -6)):
+        fish(pen, x, y, 36)
+    pen.letters("123", 4, -29, 44, 13)
+
+
+def numbered(pen: Pen) -> None:
+    """A fish by its number."""
+    fish(pen, 0, 14, 60)
+    pen.letters("123", 0, -20, 50, 18)
+
+
+def same(pen: Pen) -> None:
+    """Two fish that are one."""
+    fish(pen, -4, 24, 46)
+    fish(pen, -4, 0, 46, fill=False)
+    pen.letters("=", 32, 12, 20, 20)
+    pen.letters("123", 0, -29, 44, 13)
 
 
 def parts(n: str) -> Drawing:

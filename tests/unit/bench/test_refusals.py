@@ -139,6 +139,8 @@ WAYS: list[tuple[str, Way]] = [
     ("fish-not-closed", after("recall 1")),
     ("void-fish", after("void", "void", "recall 1")),
     ("void-fish", after("void", "void", "code sex F of previous")),
+    ("printed-before", after("printed K-00013 K-00249", "printed K-00208 K-00304")),
+    ("nothing-typed", after("value whole_mass typed g")),
     ("no-containers", after("confirm", text=FORKED)),
     ("no-containers", after("skip", text=SOLO.replace('first = "K-00013"', ""))),
     ("series-at-end", after("confirm", "skip", "skip", text=SERIES)),
