@@ -231,6 +231,19 @@ def test_the_wrong_kind_of_name_is_said(name: str, device: FakeDevice, said: str
     assert device.openings == 0
 
 
+def test_text_is_read_from_the_bulk_endpoint_beside_the_one_for_notices() -> None:
+    """As the communication class has it: an interrupt endpoint for notices, and an interface of its own for data."""
+    notices = FakeInterface(number=0, endpoint=0x83)
+    data = FakeInterface(number=1, endpoint=0x81, kind=2, size=64)
+    device = FakeDevice(interfaces=[notices, data])
+    bus = FakeBus(device)
+    port = opened(bus, "endpoint:1234:5678")
+    bus.send(device, b"  412 g\r\n", interface=1)
+    assert port.read(1.0) == b"  412 g\r\n"
+    assert notices.claimed_by is None
+    port.close()
+
+
 def test_a_device_that_stalls_is_asked_again_and_the_loss_counted() -> None:
     device = scale()
     bus = FakeBus(device)

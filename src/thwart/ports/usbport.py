@@ -57,6 +57,8 @@ class _Source:
     out: int | None
     descriptor_size: int
     boot: bool
+    rank: int
+    """The less, the likelier it carries text: bulk endpoints before interrupt ones, HID interfaces last."""
 
 
 def open_usb(spec: UsbDevice, backend: IBackend | None = None) -> UsbPort:
@@ -120,7 +122,8 @@ class UsbPort:
             return usable
         if not usable:
             raise PortError(f"{self._spec} has no bulk or interrupt endpoint to read", _OTHER_KIND["endpoint"])
-        return usable[:1]
+        # Beside the one that carries text a device may have one for notices (CDC), and another that types.
+        return sorted(usable, key=lambda source: source.rank)[:1]
 
     def _take(self, interface: int) -> None:
         """Claim an interface, taking it from the system's driver first: what it types must reach nobody else."""
@@ -281,17 +284,20 @@ def _source(interface: Any, spec: UsbDevice) -> _Source | None:
     kinds = (_INTERRUPT,) if spec.kind == "hid" else (_BULK, _INTERRUPT)
     usable = [end for end in interface if usb.util.endpoint_type(end.bmAttributes) in kinds]
     into = [end for end in usable if end.bEndpointAddress & usb.util.ENDPOINT_IN]
+    into.sort(key=lambda end: usb.util.endpoint_type(end.bmAttributes) != _BULK)
     out = [end.bEndpointAddress for end in usable if not end.bEndpointAddress & usb.util.ENDPOINT_IN]
     if not into:
         return None
     return _Source(
         interface=interface.bInterfaceNumber,
         endpoint=into[0].bEndpointAddress,
-        # One packet: asked for more, a device whose reports fill a packet would be waited for.
+        # One packet: asked for more, a device whose reports fill a packet would be waited for. The wire puts reports
+        # of several together.
         size=into[0].wMaxPacketSize & 0x7FF,
         out=out[0] if out else None,
         descriptor_size=_descriptor_size(bytes(interface.extra_descriptors)),
         boot=interface.bInterfaceSubClass == _BOOT,
+        rank=2 * (interface.bInterfaceClass == _HID) + (usb.util.endpoint_type(into[0].bmAttributes) != _BULK),
     )
 
 

@@ -7,7 +7,7 @@ typed, as text that the profile's layouts read), `keys` (each key pressed, by na
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from ..records import DESCRIPTOR, Record, RecordReader
 from .decoder import Decoder, Outcome
@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from .ends import Meaning
 
 
+#: Largest packets that interrupt endpoints have (USB 2.0, 5.7.3): 8 at low speed, up to 64 at full, up to 1024 at high.
+_PACKETS: Final = frozenset((8, 16, 32, 64, 128, 256, 512, 1024))
+
+
 class Reports(Framer):
     """A framer over records. Packets are whole by themselves, so a scale's reports can't be torn; typed text can."""
 
@@ -30,26 +34,31 @@ class Reports(Framer):
         self._records = RecordReader()
         self._own = framing.descriptor
         """The descriptor the profile puts in the place of the device's."""
+        self._described: dict[int, Descriptor] = {}
+        self._parts: dict[int, Record] = {}
+        """Reports longer than a packet, as far as they came."""
 
     def opened(self, at_ns: int) -> None:
         """See Framer."""
         super().opened(at_ns)
         self._records.clear()
+        self._described, self._parts = {}, {}
         self._forget()
         if self._own:
-            self._describe(0, parse_descriptor(self._own))
+            self._learn(0, parse_descriptor(self._own))
 
     def start_trusted(self) -> None:
         """See Framer."""
         self.opened(0)
 
     def line_error(self, at_ns: int) -> list[Frame]:
-        """A report was lost: see Framer."""
-        return []
+        """A report was lost, and with it perhaps a part of one: see Framer."""
+        return self._broken_off("line-error", at_ns)
 
     def closed(self) -> list[Frame]:
         """See Framer."""
-        return self._left("torn", self._last_ns or 0)
+        at_ns = self._last_ns or 0
+        return self._broken_off("torn", at_ns) + self._left("torn", at_ns)
 
     @property
     def next_wake(self) -> int | None:
@@ -66,13 +75,47 @@ class Reports(Framer):
         self._last_ns = at_ns
         for record in self._records.feed(data):
             if record.kind != DESCRIPTOR:
-                out += self._report(record, at_ns)
+                whole = self._whole(record)
+                if whole is not None:
+                    out += self._report(whole, at_ns)
             elif not self._own:
-                self._describe(record.interface, parse_descriptor(record.payload))
+                self._learn(record.interface, parse_descriptor(record.payload))
         if self._records.broken:
             # Text, most likely: a serial line where a USB device was expected.
             out += self._left("layout", at_ns)
         return out
+
+    def _learn(self, interface: int, descriptor: Descriptor) -> None:
+        self._described[interface] = descriptor
+        self._describe(interface, descriptor)
+
+    def _whole(self, record: Record) -> Record | None:
+        """The record, after the parts that came before it; None while more is to come.
+
+        A packet holds a whole report, or all packets but its last are full. How long a report is, its descriptor says.
+        """
+        before = self._parts.pop(record.interface, None)
+        size = len(record.payload)
+        if before is not None:
+            record = record._replace(payload=before.payload + record.payload, offset=before.offset)
+        expected = self._expected(record)
+        full = size in _PACKETS and len(record.payload) % size == 0
+        if full and len(record.payload) < expected:
+            self._parts[record.interface] = record
+            return None
+        return record
+
+    def _expected(self, record: Record) -> int:
+        descriptor = self._described.get(0 if self._own else record.interface)
+        if descriptor is None or not record.payload or descriptor.problems:
+            return 0
+        if not descriptor.has_ids:
+            return descriptor.lengths.get(0, 0)
+        return 1 + descriptor.lengths.get(record.payload[0], -1)
+
+    def _broken_off(self, reason: RejectReason, at_ns: int) -> list[Frame]:
+        parts, self._parts = self._parts, {}
+        return [Frame(part.payload, at_ns, at_ns, part.offset, reason) for part in parts.values()]
 
     def _left(self, reason: RejectReason, at_ns: int) -> list[Frame]:
         left, offset = self._records.rest()
@@ -195,7 +238,7 @@ class KeyboardReports(_Keys):
 
     def line_error(self, at_ns: int) -> list[Frame]:
         """A report was lost, and with it perhaps a key: see Framer."""
-        return self._framed(self._text.line_error(at_ns))
+        return super().line_error(at_ns) + self._framed(self._text.line_error(at_ns))
 
     def closed(self) -> list[Frame]:
         """See Framer."""

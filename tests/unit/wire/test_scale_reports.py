@@ -240,3 +240,34 @@ def test_offsets_and_raw_bytes_are_those_of_the_stream() -> None:
     heard = list(decode_frames(find_profile("usage-page-scale"), data))
     assert [one.raw.hex(" ").upper() for one in heard] == ["03 04 02 00 E8 03", "03 04 02 00 E9 03"]
     assert [data[one.offset + 4 :][: len(one.raw)] for one in heard] == [one.raw for one in heard]
+
+
+#: The same layout with twelve bytes behind it that mean nothing: 18 bytes with the report's id.
+LONG = scale_descriptor()[:-2] + bytes.fromhex("75 08 95 0C 81 01 C0 C0")
+
+
+@pytest.mark.parametrize(
+    ("packets", "said"),
+    [
+        (("03 04 02 00 E8 03 00 00", "00 00 00 00 00 00 00 00", "00 00"), ["1000"]),
+        (("03 04 02 00 E8 03 00 00 00 00 00 00 00 00 00 00", "00 00"), ["1000"]),
+        (("03 04 02 00 E8 03 00 00 00 00 00 00 00 00 00 00 00 00",), ["1000"]),
+        # A packet that isn't full is the last of its report: this one is too short, and doesn't spoil the next.
+        (("03 04 02 00 E8 03 00", "03 04 02 00 E8 03 00 00 00 00 00 00 00 00 00 00", "00 00"), ["layout", "1000"]),
+        (("03 04 02 00 E8 03 00 00", "00 00 00 00 00 00 00 00"), ["torn"]),
+    ],
+)
+def test_a_report_longer_than_a_packet_is_put_together(packets: tuple[str, ...], said: list[str]) -> None:
+    data = stream(descriptor=LONG) + stream(*packets)
+    heard = list(decode_frames(find_profile("usage-page-scale"), data))
+    assert [one.decoded.text if one.decoded else one.rejected for one in heard] == said
+
+
+def test_a_part_that_was_lost_spoils_its_report_only() -> None:
+    channel = Channel(find_profile("usage-page-scale"))
+    channel.opened(0)
+    channel.feed(stream(descriptor=LONG) + stream("03 04 02 00 E8 03 00 00"), 1)
+    assert [one.reason for one in channel.line_error(2) if isinstance(one, Rejected)] == ["line-error"]
+    channel.feed(stream("03 04 02 00 E9 03 00 00", "00 00 00 00 00 00 00 00", "00 00"), 3)
+    assert channel.counts.rejected == 1
+    assert channel.counts.frames == 2
