@@ -220,22 +220,22 @@ async function perform(name, args = [], place = chosen()) {
   return answer;
 }
 
-let pressedAt = -Infinity;
+let pressed = { name: "", at: -Infinity };
 let typedAt = -Infinity;
 
 /** A large key. `name` says what it is to tests and to `focus` when its sheet is drawn anew. */
-function key(name, word, press, { sign = null, marked = false, off = false, armed = false, pressed = null } = {}) {
+function key(name, word, press, { sign = null, marked = false, off = false, armed = false, on = null } = {}) {
   const made = el("button", {
     class: ["key", marked && "marked", armed && "armed"].filter(Boolean).join(" "),
-    type: "button", "data-key": name, disabled: off, "aria-pressed": pressed === null ? null : String(pressed),
+    type: "button", "data-key": name, disabled: off, "aria-pressed": on === null ? null : String(on),
   });
   if (sign) made.append(shape(sign));
   made.append(el("span", { class: "word" }, word));
   if (armed) made.append(el("span", { class: "small" }, say("press-again")));
   made.addEventListener("click", () => {
     const now = performance.now();
-    if (now - pressedAt < PRESS_MS) return;
-    pressedAt = now;
+    if (pressed.name === name && now - pressed.at < PRESS_MS) return;
+    pressed = { name, at: now };
     press();
   });
   return made;
@@ -588,9 +588,9 @@ function tallyKeys() {
   if (!may() || !counting) return null;
   const sexes = setup.codes.find((c) => c.field === "sex");
   return el("div", { class: "keys across" },
-    ...setup.species.map((s) => actKey(`species ${s.name}`, ["species", s.name], s.title, { pressed: s.name === counting.species, stays: true })),
+    ...setup.species.map((s) => actKey(`species ${s.name}`, ["species", s.name], s.title, { on: s.name === counting.species, stays: true })),
     ...Object.entries(sexes?.values ?? {}).map(([code, word]) =>
-      actKey(`sex ${code}`, ["code", "sex", code], word, { pressed: code === counting.sex, stays: true })));
+      actKey(`sex ${code}`, ["code", "sex", code], word, { on: code === counting.sex, stays: true })));
 }
 
 function fishTable(most) {
@@ -648,7 +648,7 @@ function settings() {
     keys.push(...[null, ...setup.places].map((place) => key(`pin ${place ?? "all"}`, place === null ? say("all-places") : named(place), () => {
       kept.write("pinned", place ?? "");
       render();
-    }, { pressed: pinned() === place })));
+    }, { on: pinned() === place })));
   }
   return [el("div", { class: "keys" }, ...keys), el("p", { class: "near" }, awake)];
 }
@@ -699,7 +699,7 @@ const SHEETS = {
       key("missing", actWord("missing"), () => show({ name: "reason", what: field })));
   },
   species: () => keysOf(...[...setup.species.map((s) => [s.name, s.title]), ["unknown", say("unknown-species")]].map(([name, word]) =>
-    actKey(`species ${name}`, ["species", name], word, { pressed: here()?.in_hand?.species === name }))),
+    actKey(`species ${name}`, ["species", name], word, { on: here()?.in_hand?.species === name }))),
   hand: () => [
     ...measurandKeys((m) => openPad({
       title: named(m.key), unit: m.unit, measurand: m.key,
@@ -709,7 +709,7 @@ const SHEETS = {
       how = h;
       drawn.delete($("sheet"));
       render();
-    }, { pressed: how === h }))),
+    }, { on: how === h }))),
   ],
   as: () => measurandKeys(async (m) => {
     await perform("as", [m.key]);
@@ -737,7 +737,7 @@ const SHEETS = {
     key("count", actWord("count"), () => openPad({ title: actWord("count"), send: (n) => perform("count", [n]) }))),
   batch: batchSheet,
   people: () => keysOf(...["measurer", "recorder", "stager"].flatMap((role) =>
-    setup.people.map((name) => actKey(`${role} ${name}`, [role, name], `${actWord(role)}: ${name}`, { pressed: here()?.[role] === name })))),
+    setup.people.map((name) => actKey(`${role} ${name}`, [role, name], `${actWord(role)}: ${name}`, { on: here()?.[role] === name })))),
   pad,
 };
 
@@ -754,7 +754,7 @@ function batchSheet() {
   const field = el("input", { id: "batch-name", autocomplete: "off", maxlength: 60, required: true, "data-key": "batch name" });
   return [
     ...keysOf(...picture.planned.map((b) => key(`open ${b}`, b, () => begin(b), { marked: true })),
-      key("practice", say(picture.practice ? "practice-off" : "practice-on"), () => perform("practice", [picture.practice ? "off" : "on"], null), { pressed: picture.practice })),
+      key("practice", say(picture.practice ? "practice-off" : "practice-on"), () => perform("practice", [picture.practice ? "off" : "on"], null), { on: picture.practice })),
     el("form", { class: "keys", on: (event) => {
       event.preventDefault();
       const name = field.value.trim().replace(/\s+/g, "-");
@@ -773,7 +773,7 @@ function pad() {
   const mark = num("0.0")[1];
   const press = (text) => () => {
     if (entry.text.length < 9 && !(text === mark && entry.text.includes(mark))) entry.text += text;
-    pressedAt = -Infinity; // digits come quickly, and twice
+    pressed.at = -Infinity; // digits come quickly, and twice
     render();
   };
   const digits = [..."1234567890"].map((d) => key(`digit ${d}`, d, press(d)));
@@ -785,7 +785,7 @@ function pad() {
     ...digits.slice(0, 5),
     key("wipe", say("wipe"), () => {
       entry.text = entry.text.slice(0, -1);
-      pressedAt = -Infinity;
+      pressed.at = -Infinity;
       render();
     }),
     entry.unit ? key("unit", `${entry.unit} → ${COARSE[entry.unit]}`, () => {
@@ -820,7 +820,7 @@ function showKeys() {
       foot(pausing, pausing === "pause" ? "pause" : "next"),
       look,
       looking ? key("acts", say("sheet-acts"), () => show({ name: "acts" }), { sign: "more" })
-        : key("acts", say("back"), back, { sign: "undo" }),
+        : key("back", say("back"), back, { sign: "undo" }),
     ];
   });
 }
