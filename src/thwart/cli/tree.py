@@ -30,6 +30,7 @@ COMMANDS = {
     "profile": Entry("profiles", "List, show and check instrument profiles."),
     "run": Entry("run", "Run a bench until it is told to stop."),
     "status": Entry("bench", "Show what a running bench holds."),
+    "watch": Entry("watch", "Show a running bench in this terminal, until q or Ctrl-C."),
     "page": Entry("page", "Show where a running bench's page is, and let browsers and tablets in."),
     "act": Entry("bench", "Do an act on a running bench, as a card or a pedal would."),
     "numbers": Entry("numbers", "Compare the specimen numbers of several benches."),
