@@ -538,7 +538,7 @@ def _armed(bench: Bench, entry: Entry) -> None:
     bench.put(replace(bench.place(b["place"]), armed=said, armed_until_ns=until))
 
 
-#: Masses of trays that are remembered: one that wasn't tared explains a mass.
+#: Masses of trays that are remembered (tared, or found not to have been): one that wasn't tared explains a mass.
 _TRAYS = 3
 
 
@@ -555,8 +555,12 @@ def _load(bench: Bench, entry: Entry) -> None:
         bench.put(replace(i, blind=False, zero=None, since_zero=(), **_CLEAR))
         for name in b.get("tared", ()):
             bench.put(replace(bench.get(Watch, name) or Watch(name), tared=True))
-        if b.get("tray") is not None and b["tray"] not in bench.desk.trays:
-            bench.put(replace(bench.desk, trays=(*bench.desk.trays, b["tray"])[-_TRAYS:]))
+        _remember_tray(bench, b.get("tray"))
+
+
+def _remember_tray(bench: Bench, grams: str | None) -> None:
+    if grams is not None and grams not in bench.desk.trays:
+        bench.put(replace(bench.desk, trays=(*bench.desk.trays, grams)[-_TRAYS:]))
 
 
 def _went_on(bench: Bench, entry: Entry) -> None:
@@ -742,6 +746,7 @@ def _learned(bench: Bench, entry: Entry) -> None:
     kinds = desk.kinds if kind in desk.kinds else (*desk.kinds, kind)
     ration = memory.ration_after(desk.ration, b["ration"]) if "ration" in b else desk.ration
     bench.put(replace(desk, kinds=kinds, ration=ration))
+    _remember_tray(bench, b.get("tray"))
 
 
 def _taught(bench: Bench, entry: Entry) -> None:

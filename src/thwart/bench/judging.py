@@ -169,6 +169,10 @@ def _before(watch: Watch) -> list[Fish]:
 # ---- statistical checks --------------------------------------------------------------------------------------------
 
 
+#: Causes that one value has by itself.
+_OF_ONE = frozenset({"beyond_limits", "not_positive"})
+
+
 @dataclass(frozen=True, slots=True)
 class New:
     """A value about to be given to a slot, as it was sent."""
@@ -272,6 +276,8 @@ def _of_fish(
             pair = (found.arguments["small"], found.arguments["large"]) if order else found.pair
             if found.cause == "no_model":
                 untold = found.arguments["state"]
+            elif found.cause in _OF_ONE and found.measurand != name:
+                past = found.measurand  # another value's limit, said of that one
             elif pair and (name not in pair or (order and again)):
                 past = pair[0]  # judged when its values came: look past it
             elif order:
@@ -281,7 +287,8 @@ def _of_fish(
         if past is None:
             break
         fish = replace(fish, values={m: v for m, v in fish.values.items() if m != past})
-    known = _known(fish, state, bench, name)
+    # Of an unknown species there is nothing to judge by, not even limits.
+    known = False if specimen.species == "unknown" else _known(fish, state, bench, name)
     return Opinion([], 1 if known is not False else 2, confirms, untold)
 
 

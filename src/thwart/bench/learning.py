@@ -6,17 +6,19 @@ folding computes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from ..checks.finding import Finding as Found
+from ..checks.judge import judge as look
 from ..checks.relation import MEMORY, Outcome
 from ..checks.sequence import follow
 from ..checks.specimen import Specimen as Fish
 from ..checks.specimen import Value
 from ..checks.state import MASSES, State, learn
-from .filling import ask, standing
+from .filling import about, ask, observed, standing
 from .judging import Finding, fish_of, state_of, value_of
 from .memory import Lesson, followed, lines_of, prior_of, ration_line, sequence_of, taught
 from .state import Learned, Measurement, Question, Specimen, Watch
@@ -34,6 +36,8 @@ def settle(bench: Bench) -> None:
         specimen = bench.get(Specimen, closed.specimen_id or "")
         if specimen is not None and specimen.learned is None:
             _learn(bench, str(closed.body["place"]), specimen)
+    for ident in dict.fromkeys(d.specimen_id for kind in ("closed", "coded", "judged") for d in bench.decided(kind)):
+        _too_small_to_be_mature(bench, bench.get(Specimen, ident or ""))
     stale = _retaught(bench)
     for undone in bench.decided("undone"):
         memento = bench.last_memento(undone.body["place"], undone.body["redo"])
@@ -76,6 +80,8 @@ def _learn(bench: Bench, place: str, specimen: Specimen) -> None:
     body |= followed(watch, sequence, measurer)
     if after.ration != state.ration:
         body["ration"] = ration_line(bench.desk.ration, after.ration)
+    if (tray := _tray_found(bench, specimen, findings)) is not None:
+        body["tray"] = tray
     bench.decide("learned", specimen.specimen_id, place=place, taught=lesson.to_json(), **body)
     said = {q.kind for q in bench.live_questions() if q.place == place} if findings else set()
     for found in findings:
@@ -83,6 +89,36 @@ def _learn(bench: Bench, place: str, specimen: Specimen) -> None:
         # What goes on is found again and again: it interrupts once.
         quiet = not found.asks or found.cause in said
         ask(bench, place, bench.need(Specimen, specimen.specimen_id), finding, about=None, quiet=quiet)
+
+
+def _tray_found(bench: Bench, specimen: Specimen, findings: Sequence[Found]) -> str | None:
+    """The mass of a tray that wasn't tared, where weighing again confirmed it or the fish after a tare say so."""
+    for m in standing(bench, specimen).values():
+        old = bench.get(Measurement, m.supersedes) if m.supersedes is not None else None
+        if old is not None and old.cause == "tray" and (grams := Decimal(old.value) - Decimal(m.value)) > 0:
+            return f"{grams:.3g}"
+    offsets = [float(f.arguments["grams"]) for f in findings if f.cause == "offset"]
+    return f"{max(offsets):.3g}" if offsets and max(offsets) > 0 else None
+
+
+def _too_small_to_be_mature(bench: Bench, specimen: Specimen | None) -> None:
+    """A closed fish said to be mature that is smaller than the smallest mature known: onto the quiet list, once."""
+    if specimen is None or specimen.state != "closed" or specimen.practice or specimen.end in ("void", "same-as"):
+        return
+    codes = bench.setup.protocol.codes
+    said = {name: observed(bench, specimen, name) for name in specimen.codes if name in codes and codes[name].mature}
+    if not any(c is not None and c.code in codes[name].mature for name, c in said.items()):
+        return
+    held = {k: m for k, m in standing(bench, specimen).items() if m.side is None and not m.stood_by}
+    values = {m.measurand: value_of(bench, m) for m in held.values()}
+    fish = replace(fish_of(bench, specimen, values), mature=True)
+    for found in look(fish, [], State(), bench.setup.protocol.checks):
+        m = next((m for m in held.values() if m.measurand == found.measurand), None)
+        if found.cause != "below_mature" or m is None or any(q.kind == found.cause for q in about(bench, specimen, {m.seq})):
+            continue
+        args = {**found.arguments, "number": specimen.number, "measurand": found.measurand, **found.told}
+        finding = Finding(found.cause, 3, args, text=f"{specimen.number}: {found.text}")
+        ask(bench, specimen.place, specimen, finding, about=m.seq, quiet=True)
 
 
 def _asked(bench: Bench, specimen: Specimen) -> tuple[bool, float]:

@@ -192,6 +192,14 @@ class Codes(Strict):
     scale: str
     values: Mapping[str, str]
     required: bool = False
+    mature: tuple[str, ...] = ()
+    """The codes that say a fish was mature, for the smallest mature of its species."""
+
+    @model_validator(mode="after")
+    def _of_its_values(self) -> Self:
+        if strange := [code for code in self.mature if code not in self.values]:
+            raise ValueError(f"mature: no such code: {', '.join(strange)}; codes: {', '.join(self.values)}")
+        return self
 
 
 class _Labelled(Strict):

@@ -201,7 +201,12 @@ class _Case:
     """One specimen under comparison."""
 
     def __init__(
-        self, specimen: Specimen, values: Mapping[str, Value], neighbours: Sequence[Specimen], state: State, setup: Setup
+        self,
+        specimen: Specimen,
+        values: Mapping[str, Value],
+        neighbours: Sequence[Specimen],
+        state: State,
+        setup: Setup,
     ) -> None:
         self.specimen, self.values, self.neighbours = specimen, values, neighbours
         self.state, self.setup = state, setup

@@ -53,13 +53,15 @@ class Layout:
     """Where a table's rows say what.
 
     `species` names a column, or `name` is the species of all rows; `measurands` maps a measurand to its column;
-    `order` is whether the rows stand in the order the fish were handled, so that sequence tests make sense.
+    `order` is whether the rows stand in the order the fish were handled, so that sequence tests make sense; `mature` the
+    column of maturity and its codes (in any case) that say mature.
     """
 
     measurands: Mapping[str, Column]
     species: str = ""
     name: str = ""
     order: bool = False
+    mature: tuple[str, frozenset[str]] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +149,11 @@ def read_row(number: int, row: Row, layout: Layout, divisions: Mapping[tuple[str
         else:
             division = divisions.get((species, measurand), 0.0)
             values[measurand] = Value(cell.value * _one(cell.unit or at.unit), cell.text, division)
-    return Read(Specimen(str(number), species, values), unreadable, tuple(missing))
+    mature = None
+    if layout.mature is not None:
+        column, codes = layout.mature
+        mature = str(row[column] if row[column] is not None else "").strip().casefold() in codes
+    return Read(Specimen(str(number), species, values, mature=mature), unreadable, tuple(missing))
 
 
 def survey(rows: Iterable[Row], layout: Layout, setup: Setup) -> Survey:

@@ -24,6 +24,11 @@ _VERDICTS = {2: "not evaluated", 3: "suspect", 4: "impossible or unreadable"}
     epilog="Example: thwart check catch.csv --species sp --length tl:cm --length fl:cm:fork --mass w:g --out findings.csv"
 )
 @table_options
+@click.option(
+    "--mature",
+    metavar="COL:CODE,…",
+    help="The column of maturity and its codes that say mature, held against the smallest mature of --model.",
+)
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE.csv", help="Write the findings there.")
 @click.option("--plots", type=click.Path(path_type=Path), metavar="DIR", help="Draw plots into this folder.")
 def check(
@@ -32,6 +37,7 @@ def check(
     lengths: tuple[str, ...],
     masses: tuple[str, ...],
     order: str | None,
+    mature: str | None,
     model: Path | None,
     out: Path | None,
     plots: Path | None,
@@ -42,7 +48,7 @@ def check(
     changed. Where --model has no relation for a species, one is fitted robustly from the table itself, and that is said. Tests that look at
     fish in their order (slips, exchanged pairs, drift, heaped digits …) run with --order only. Rows are counted from 1 without the line of names.
     """
-    source = source_of(table, species, lengths, masses, order, model)
+    source = source_of(table, species, lengths, masses, order, model, mature)
     drawing = None
     if plots is not None:
         from ..past.plots import Drawn, library

@@ -59,6 +59,7 @@ class Source:
             return
         columns = [c.column for c in self.layout.measurands.values()]
         columns += [self.layout.species] if self.layout.species else []
+        columns += [self.layout.mature[0]] if self.layout.mature else []
         held = [{c: row[c] for c in columns} for row in self.sheet.rows()]
         for done, at in enumerate(self.order, 1):
             progress(done, len(self.order))
@@ -83,6 +84,7 @@ def source_of(
     masses: Sequence[str],
     order: str | None,
     model: Path | None,
+    mature: str | None = None,
 ) -> Source:
     """The table and its layout. Raises ThwartError and click.UsageError with what is wrong in it."""
     if (table / "ledger.db").is_file():
@@ -118,7 +120,7 @@ def source_of(
         perm = sheet.in_order_of(order)
         if perm == list(range(len(perm))):
             perm = None
-    layout = Layout(measurands, column, name, order is not None)
+    layout = Layout(measurands, column, name, order is not None, _mature(mature, sheet))
     return Source(sheet, layout, Setup(models), notes, perm, names)
 
 
@@ -145,6 +147,17 @@ def _parts(text: str, quantity: str, kinds: Sequence[str]) -> tuple[str, str, st
             f"--{quantity} {text}: expected COL:UNIT[:{'|'.join(kinds)}], as in length:{units.split(',')[0]}; units: {units}"
         )
     return column, unit, kind
+
+
+def _mature(text: str | None, sheet: Sheet) -> tuple[str, frozenset[str]] | None:
+    if text is None:
+        return None
+    column, _, codes = text.rpartition(":")
+    said = frozenset(code.strip().casefold() for code in codes.split(",") if code.strip())
+    if not column or not said:
+        raise click.UsageError(f"--mature {text}: expected COL:CODE,CODE, as in maturity:3,4,5")
+    sheet.need([column])
+    return column, said
 
 
 def writable(path: Path) -> Path:

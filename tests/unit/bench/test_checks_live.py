@@ -484,6 +484,91 @@ def test_the_species_that_stayed_set_is_found() -> None:
     assert "species_stuck" in codes
 
 
+def test_an_exchanged_pair_is_found_and_mended() -> None:
+    play, rng, found = Live(), random.Random(12), []
+    play.lake(30, seed=5)
+    for mms in ((230, 330), (325, 240)):
+        grams = [mass(mm, exp(rng.gauss(0, 0.03))) for mm in mms]
+        for mm, g in zip((*mms, 260, 285), (grams[1], grams[0], mass(260), mass(285)), strict=True):
+            found += [d for d in play.perch(mm, g, answer="stands") if d.body.get("code") == "swapped"]
+    assert [d.body["args"]["first"] for d in found] == ["31", "35"]
+    assert {d.kind for d in found} == {"asked"}
+    assert "`mend swap 31 32 whole_mass exchanged`" in found[0].body["text"]
+    play.act("mend swap 31 32 whole_mass exchanged")
+    check(play)
+    play.same_when_told_again()
+
+
+def test_heaped_digits_are_told_of_the_one_who_measured() -> None:
+    play, rng, noted = Live(), random.Random(3), []
+    for i in range(100):
+        play.act("measurer " + ("ida" if i < 50 else "olaf"))
+        mm = round(rng.uniform(150, 350))
+        mm = mm if i < 50 else 5 * round(mm / 5)
+        noted += [d for d in play.perch(mm, answer="stands") if d.body.get("code") == "heaping"]
+    assert [(d.kind, d.body["measurand"], d.body["args"]["measurer"]) for d in noted] == [
+        ("noted", "total_length", "olaf")
+    ]
+
+
+def test_a_shifted_board_is_found() -> None:
+    play, rng, codes = Live(), random.Random(7), []
+    play.lake(60)
+    for _ in range(60):
+        mm = round(exp(rng.gauss(log(220), 0.25)))
+        decisions = play.perch(mm + 14, mass(mm, exp(rng.gauss(0, 0.06))), answer="stands")
+        codes += [d.body["code"] for d in decisions if d.kind in ("asked", "noted") and d.body.get("code")]
+    assert "board_shift" in codes
+
+
+MATURITY = """
+[codes.maturity]
+scale = "maturity"
+values = { 1 = "immature", 4 = "running" }
+mature = ["4"]
+"""
+
+
+def test_a_fish_mature_below_the_smallest_mature_is_noted() -> None:
+    text = LIVE.replace("[species.pike]", "[species.perch.model]\nsmallest_mature_mm = 90\n[species.pike]") + MATURITY
+    play = Live(text)
+    for mm, code in ((85, "1"), (90, "4"), (85, "4")):
+        play.act("species perch")
+        play.touch(mm)
+        play.weigh(mass(mm))
+        play.act(f"code maturity {code}")
+        noted = [d for d in play.act("next") if d.kind == "noted"]
+        assert [d.body["code"] for d in noted] == (["below_mature"] if (mm, code) == (85, "4") else [])
+    assert noted[0].body["verdict"] == 3
+    late = [d for d in play.act("code maturity 4 of 1") if d.kind == "noted"]
+    assert [(d.body["code"], d.body["args"]["number"]) for d in late] == [("below_mature", 1)]
+    assert not [d for d in play.act("code maturity 4 of 1") if d.kind == "noted"]
+    play.same_when_told_again()
+
+
+def test_an_unknown_species_is_not_evaluated() -> None:
+    play = Live()
+    play.act("species unknown")
+    play.touch(200)
+    play.weigh(5000)
+    assert [play.measured(m).verdict for m in ("total_length", "whole_mass")] == [2, 2]
+    play.act("species perch")
+    assert [play.measured(m).verdict for m in ("total_length", "whole_mass")] == [1, 4]
+
+
+def test_a_tray_that_weighing_again_confirmed_is_remembered() -> None:
+    play = Live()
+    play.act("species perch")
+    play.touch(140)
+    play.weigh(mass(140) + 80)
+    (q,) = play.asked()
+    play.act("again")
+    play.weigh(mass(140))
+    play.act("next")
+    assert q.kind == "tray"
+    assert play.bench.desk.trays == ("80",)
+
+
 def test_what_the_sequence_tests_remember_comes_back_whole() -> None:
     play = Live()
     play.act("measurer ida")
