@@ -7,7 +7,7 @@ ever sent.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 #: Items have four sizes, the last one being four bytes.
@@ -64,20 +64,33 @@ class Field:
 
     def values(self, body: bytes) -> list[int | None]:
         """The elements' values in a report without its id; None where one lies outside the logical range (no data)."""
+        low, high = self.logical
+        if self.size == 8 and low == 0 and not self.offset & 7:
+            # Whole bytes, as most key codes stand.
+            first = self.offset >> 3
+            raw = body[first : first + self.count]
+            if len(raw) == self.count and max(raw) <= high:
+                return list(raw)
         bits = int.from_bytes(body, "little") >> self.offset
-        mask, signed = (1 << self.size) - 1, self.logical[0] < 0
+        mask, signed = (1 << self.size) - 1, low < 0
+        if not bits & ((1 << self.size * self.count) - 1) and low <= 0 <= high:
+            return [0] * self.count
         out: list[int | None] = []
         for _ in range(self.count):
             value = bits & mask
             if signed and value >> (self.size - 1):
                 value -= mask + 1
-            out.append(value if self.logical[0] <= value <= self.logical[1] else None)
+            out.append(value if low <= value <= high else None)
             bits >>= self.size
         return out
 
     def active(self, body: bytes) -> Iterator[int]:
         """The usages that are on: those an array's elements select, or the variable elements that aren't zero."""
-        for index, value in enumerate(self.values(body)):
+        return self.chosen(self.values(body))
+
+    def chosen(self, values: Sequence[int | None]) -> Iterator[int]:
+        """The same of the elements' values."""
+        for index, value in enumerate(values):
             found: int | None = None
             if value is not None and self.array:
                 found = self.usage(value - self.logical[0])

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from .decoder import REMEMBERED
 from .hid import Descriptor, Field, Splitter, parse_descriptor
 
 PAGE: Final = 0x07
@@ -97,6 +98,8 @@ class Typist:
             if not field.constant and any(low >> 16 == PAGE for low, _ in field.usages):
                 self._fields.setdefault(field.report_id, []).append(field)
         self._splitter = Splitter(descriptor)
+        self._known: dict[bytes, tuple[int, ...] | None] = {}
+        """Which keys its latest reports held: a scanner types the same few dozen."""
         self._down: dict[int, tuple[int, ...]] = {}
 
     @property
@@ -112,15 +115,27 @@ class Typist:
         report_id, body = split
         if report_id not in self._fields:
             return []
-        down: list[int] = []
-        for field in self._fields[report_id]:
-            if any(value is None for value in field.values(body)):
-                return None
-            down += [usage & 0xFFFF for usage in field.active(body) if usage >> 16 == PAGE]
+        if report not in self._known:
+            if len(self._known) >= REMEMBERED:
+                self._known.clear()
+            self._known[report] = self._keys(report_id, body)
+        down = self._known[report]
+        if down is None:
+            return None
         if _UNKNOWABLE.intersection(down):
             return [Press(None)]
         before = self._down.get(report_id, ())
-        self._down[report_id] = tuple(down)
+        self._down[report_id] = down
         held = frozenset(usage for usage in down if _FIRST_MODIFIER <= usage <= _LAST_MODIFIER)
         new = [usage for usage in dict.fromkeys(down) if usage and usage not in held and usage not in before]
         return [Press(usage, held) for usage in new]
+
+    def _keys(self, report_id: int, body: bytes) -> tuple[int, ...] | None:
+        """The keys a report holds down, in its order; None where an element is no data."""
+        down: list[int] = []
+        for field in self._fields[report_id]:
+            values = field.values(body)
+            if None in values:
+                return None
+            down += [usage & 0xFFFF for usage in field.chosen(values) if usage >> 16 == PAGE]
+        return tuple(down)
