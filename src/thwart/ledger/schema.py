@@ -183,6 +183,8 @@ def statements() -> dict[str, str]:
     # Costs nothing until there is a mend, and spares the `mends` view a walk through all entries.
     made["entry_mend"] = "CREATE INDEX entry_mend ON entry (seq) WHERE kind = 'mend'"
     made["entry_printed"] = "CREATE INDEX entry_printed ON entry (seq) WHERE kind = 'printed'"
+    # What an undo took back, for the same view.
+    made["entry_undone"] = "CREATE INDEX entry_undone ON entry (json_extract(data, '$.body.of')) WHERE kind = 'undone'"
     return made | projections()
 
 

@@ -34,7 +34,7 @@ FROM reading r WHERE r.practice IS NOT 1""",
     "codes": f"""SELECT c.seq, c.specimen_id, s.number, c.field, c.scale, c.code, c.missing_reason, c.who, c.at_utc,
   c.supersedes, c.status
 FROM coded c {_SOUND.format("c")}""",
-    "containers": f"""SELECT c.number, c.specimen_id, c.structure, c.taken, c.side, c.condition, c.kind, c.dried,
+    "containers": """SELECT c.number, c.specimen_id, c.structure, c.taken, c.side, c.condition, c.kind, c.dried,
   c.state, c.at_utc
 FROM container c WHERE c.practice IS NOT 1""",
     "batches": f"""SELECT b.batch, b.parent, b.kind,
@@ -53,10 +53,14 @@ FROM pool p WHERE p.practice = 0""",
     "findings": f"""SELECT q.seq, q.specimen_id, q.measurand, q.verdict, q.kind AS cause, {_real("q", "probability")},
   q.runner_up, q.text, q.asked, q.answered_by, q.state, q.place, q.about
 FROM question q WHERE q.practice IS NOT 1""",
-    "mends": f"""SELECT e.seq, e.specimen_id, json_extract(e.data, '$.body.measurand') AS measurand,
+    # Without the unary plus the column's affinity keeps the index of undone inputs from being used.
+    "mends": """SELECT e.seq, e.specimen_id, json_extract(e.data, '$.body.measurand') AS measurand,
   json_extract(e.data, '$.body.old_value') AS old_value, json_extract(e.data, '$.body.new_value') AS new_value,
   json_extract(e.data, '$.body.who') AS who, json_extract(e.data, '$.body.why') AS why,
-  json_extract(e.data, '$.body.evidence') AS evidence, json_extract(e.data, '$.at') AS at_utc
+  json_extract(e.data, '$.body.evidence') AS evidence, json_extract(e.data, '$.at') AS at_utc,
+  (SELECT max(u.seq) FROM entry u WHERE u.kind = 'undone' AND json_extract(u.data, '$.body.of') = +e.input_seq
+    AND NOT EXISTS (SELECT 1 FROM entry r WHERE r.kind = 'undone' AND json_extract(r.data, '$.body.of') = +u.input_seq)
+  ) AS undone_by
 FROM entry e LEFT JOIN specimen s ON s.specimen_id = e.specimen_id
 WHERE e.kind = 'mend' AND s.practice IS NOT 1""",
     "printed": """SELECT e.seq, json_extract(e.data, '$.body.first') AS first_label, json_extract(e.data, '$.body.last') AS last_label,

@@ -201,7 +201,7 @@ def test_a_mend_is_seen(ledger: Ledger) -> None:
     ledger.write([*entries, mend], changed)
     ledger.commit()
     assert rows(ledger, "SELECT * FROM mends") == [
-        {"seq": mend.seq, "specimen_id": None, **body, "evidence": None, "at_utc": mend.stamp.utc}
+        {"seq": mend.seq, "specimen_id": None, **body, "evidence": None, "at_utc": mend.stamp.utc, "undone_by": None}
     ]
 
 
