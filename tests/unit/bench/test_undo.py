@@ -94,6 +94,8 @@ CASES: list[tuple[str, str, Steps]] = [
     ("stands", SOLO, [touch(212), touch(300), act("stands")]),
     ("stands", SOLO, [blind, act("stands")]),
     ("as", FORKED, [act("as total_length")]),
+    ("digit", SOLO, [act("digit 4"), act("digit 1")]),
+    ("typed", SOLO, [act("digit 4"), act("value whole_mass typed g")]),
     ("value", SOLO, [act("value whole_mass 100 g")]),
     ("value", SOLO, [touch(212), act("value total_length 213 mm")]),
     ("missing", SOLO, [act("missing whole_mass mislaid")]),
