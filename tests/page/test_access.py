@@ -48,6 +48,8 @@ def test_contrast_and_names_in_both_themes(bench_of: Callable[..., Bench], tab_o
         tab.page.wait_for_selector('.armed[data-key="void"]')
         assert too_faint(tab.page) == [], theme
         assert "press again" in tab.text('[data-key="void"]')
+        tab.press("undo")  # said once, and taken back
+        tab.page.wait_for_selector('[data-key="void"]:not(.armed)')
         tab.press("back")
         tab.press("back")
         for _ in range(5):
