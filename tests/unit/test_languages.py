@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 import string
+import tomllib
+from importlib import resources
 
 import pytest
 
@@ -20,6 +22,12 @@ OTHERS = [code for code in LANGUAGES if code != DEFAULT]
 
 def holes(text: str) -> list[str]:
     return sorted(f"{name}!{how}" if how else name for _, name, _, how in string.Formatter().parse(text) if name)
+
+
+@pytest.mark.parametrize("code", LANGUAGES)
+def test_the_files_are_toml_and_read_as_such(code: str) -> None:
+    text = (resources.files("thwart.languages") / f"{code}.toml").read_text()
+    assert language(code).tables == tomllib.loads(text)
 
 
 @pytest.mark.parametrize("code", OTHERS)

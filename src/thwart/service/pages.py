@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import socket
-import ssl
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +29,8 @@ def doors(configured: Configured) -> list[Door]:
         return made
     certificate = None
     if tablet.certificate is not None and tablet.key is not None:
+        import ssl  # only here: a bench without tablets does without
+
         certificate = (configured.folder / tablet.certificate, configured.folder / tablet.key)
         try:
             ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(*certificate)
