@@ -148,11 +148,20 @@ def _shown(specimen: Specimen, measurand: str) -> str:
 
 def _of_fault(specimen: Specimen, fault: Broken, compared: list[Explanation]) -> Finding:
     """A limit or an order is broken; the best explanation is the runner-up, and named where it is more likely than not."""
-    best = next((e for e in compared if e.cause not in ("as_measured", "unexplained")), None)
+    # Of a value outside its limits only what befell that value is a reason; an order is of two.
+    best = next(
+        (
+            e
+            for e in compared
+            if e.cause not in ("as_measured", "unexplained")
+            and (fault.cause == "order" or e.measurand in (fault.measurand, "species"))
+        ),
+        None,
+    )
     likely = best if best and best.probability > 0.5 else None
     told = {"found": "fault", "of": fault.measurand, "a": _shown(specimen, fault.measurand)}
     means = phrase(fault.cause, fault.arguments)
-    text = ENGLISH.say("findings", "fault", {**told, "of": named(fault.measurand), "means": means})
+    text: str = ENGLISH.say("findings", "fault", {**told, "of": named(fault.measurand), "means": means})
     advice = ADVICE[fault.cause]
     if likely:
         means = phrase(likely.cause, likely.arguments)

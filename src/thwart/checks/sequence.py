@@ -17,7 +17,7 @@ from .slip import Slip, SlipWatch, Swap, follow_slip
 from .specimen import Specimen
 from .state import MASSES, Setup, State, mass_of
 from .stuck import StuckWatch, follow_stuck
-from .words import ADVICE, phrase
+from .words import ADVICE, named, phrase
 
 #: False findings per 1,000 sound fish in random order each test keeps to; drift, offset and board_shift are one test
 #: (0.2) and the one after a tare (0.2) (measured in `tests/long/checks_sequence.py`).
@@ -101,5 +101,6 @@ def _of_level(mass: str, change: Level) -> Finding:
 
 
 def _finding(measurand: str, cause: str, arguments: dict[str, str], surely: float) -> Finding:
-    text = f"{phrase(cause, arguments)} · {ADVICE[cause]}"
+    of = "" if measurand == "species" else f"{named(measurand)}: "
+    text = f"{of}{phrase(cause, arguments)} · {ADVICE[cause]}"
     return Finding(measurand, Verdict.SUSPECT, cause, arguments, six(surely), "", 0.0, ADVICE[cause], text, True)

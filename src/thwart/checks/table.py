@@ -277,6 +277,6 @@ def summary_lines(surveyed: Survey) -> list[str]:
             out.append(
                 f"{species}: {named(p.y)} on {named(p.x)} fitted from this table, {f.fish} fish: b {p.b:.4g}, "
                 f"scatter {100 * p.scatter:.2g} %, {len(f.far)} left out; "
-                f"{p.expected(exp(p.ln_centre)):.4g} at {exp(p.ln_centre):.4g}"
+                f"{p.expected(exp(p.ln_centre)):.3g} {p.y_unit} at {exp(p.ln_centre):.3g} {p.x_unit}"
             )
     return out

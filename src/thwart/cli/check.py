@@ -57,6 +57,7 @@ def check(
         drawing = Drawn()
     found: list[RowFinding] = []
     total: Counter[tuple[int, str]] = Counter()
+    untold: list[str] = []
     with ExitStack() as stack:
         write = None
         if out is not None:
@@ -69,6 +70,8 @@ def check(
             f = one.finding
             total[f.verdict, f.cause] += 1
             number = source.number(one.row)
+            if f.cause == "no_model":
+                untold.append(one.species or "(none)")
             if f.verdict > 2:
                 marks.setdefault(number, f.cause)
                 if len(found) < _SHOWN:
@@ -79,6 +82,8 @@ def check(
             _gather(source, surveyed, drawing, marks, bars)
     for line in _summary(source, surveyed, total, found):
         click.echo(line)
+    if untold:
+        click.echo(f"not judged, for want of a model and of fish to fit one from: {', '.join(sorted(set(untold)))}")
     if out is not None:
         click.echo(f"findings: {out}")
     if drawing is not None and plots is not None:
@@ -102,7 +107,9 @@ def _summary(
     source: Source, surveyed: Survey, total: Counter[tuple[int, str]], found: Iterable[RowFinding]
 ) -> Iterable[str]:
     sheet = source.sheet
-    yield f"{sheet.path}: {surveyed.rows} rows" + ("" if surveyed.rows else ": nothing to check")
+    yield f"{sheet.path}: {surveyed.rows} row{'' if surveyed.rows == 1 else 's'}" + (
+        "" if surveyed.rows else ": nothing to check"
+    )
     yield from source.notes
     if source.layout.species:
         kinds = [f"{name or '(none)'} {seen}" for name, seen in sorted(surveyed.every_row.items())]

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from math import log
 from pathlib import Path
 from typing import Any
 
 from ..checks.heaping import last_digit
+from ..checks.numeric import antilog
+from ..checks.relation import Relation
 from ..checks.specimen import Specimen
 from ..checks.state import MASSES, Setup, State, root_of
 from ..errors import ThwartError
@@ -25,6 +28,7 @@ class Drawn:
     names: dict[str, tuple[str, str]] = field(default_factory=dict)
     digits: dict[str, list[int]] = field(default_factory=dict)
     every: dict[str, int] = field(default_factory=dict)
+    relations: dict[str, Relation] = field(default_factory=dict)
 
     def add(self, row: int, fish: Specimen, setup: Setup, marked: bool) -> None:
         """Take in a row."""
@@ -40,7 +44,8 @@ class Drawn:
         every = self.every.setdefault(fish.species, 1)
         if row % every and not marked:
             return
-        expected = State().relation(setup, fish.kind, mass, root).predict(values[root].ln)
+        relation = self.relations[fish.species] = State().relation(setup, fish.kind, mass, root)
+        expected = relation.predict(values[root].ln)
         away = (values[mass].ln - expected.mean) / expected.scale
         kept = self.points.setdefault(fish.species, [])
         self.names[fish.species] = (root, mass)
@@ -72,7 +77,8 @@ def draw(folder: Path, drawn: Drawn, marks: Mapping[int, str]) -> list[Path]:
     for species, points in sorted(drawn.points.items()):
         name = "".join(c if c.isalnum() else "-" for c in species)
         root, mass = drawn.names[species]
-        made.append(_relation(pyplot, folder / f"relation-{name}.png", species, points, marks, root, mass))
+        line = drawn.relations[species]
+        made.append(_relation(pyplot, folder / f"relation-{name}.png", species, points, marks, root, mass, line))
         made.append(_residuals(pyplot, folder / f"residuals-{name}.png", species, points, marks))
     for measurand, counts in sorted(drawn.digits.items()):
         if sum(counts) >= _DIGITS_FROM:
@@ -81,12 +87,27 @@ def draw(folder: Path, drawn: Drawn, marks: Mapping[int, str]) -> list[Path]:
 
 
 def _relation(
-    pyplot: Any, path: Path, species: str, points: Sequence[Any], marks: Mapping[int, str], root: str, mass: str
+    pyplot: Any,
+    path: Path,
+    species: str,
+    points: Sequence[Any],
+    marks: Mapping[int, str],
+    root: str,
+    mass: str,
+    relation: Relation,
 ) -> Path:
+    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+
     figure, axes = pyplot.subplots(figsize=(8, 6))
     _scatter(axes, [(row, mm, g) for row, mm, g, _ in points], marks)
+    ends = [min(mm for _, mm, _, _ in points), max(mm for _, mm, _, _ in points)]
+    axes.plot(ends, [antilog(relation.predict(log(mm)).mean) for mm in ends], color="C0", linewidth=1, zorder=0)
     axes.set(xscale="log", yscale="log", xlabel=f"{root.replace('_', ' ')}, mm", ylabel=f"{mass.replace('_', ' ')}, g")
-    axes.set_title(f"{species}: {len(points)} fish")
+    axes.set_title(f"{species}: {len(points)} fish and the line they are compared with")
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+        axis.set_minor_formatter(NullFormatter())
     return _save(pyplot, figure, path)
 
 
