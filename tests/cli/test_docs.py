@@ -152,9 +152,37 @@ def test_every_profile_named_in_the_pages_exists() -> None:
 
 
 def test_links_lead_somewhere() -> None:
-    for page in ("commands.md", "errors.md", "bench-file.md", "getting-started.md", "service.md"):
+    for page in (
+        "commands.md",
+        "errors.md",
+        "bench-file.md",
+        "getting-started.md",
+        "service.md",
+        "page.md",
+        "feed.md",
+        "languages.md",
+    ):
         for link in re.findall(r"\]\(([^)#]+)\)", (DOCS / page).read_text()):
             assert (DOCS / link).exists(), f"{page}: {link}"
+
+
+def test_what_follows_a_bench_hears_is_described() -> None:
+    from thwart.languages import ENGLISH
+
+    page = (DOCS / "feed.md").read_text()
+    tables = _tables(page)
+    assert {row[0].strip("`") for row in tables["alarm"]} == set(ENGLISH.tables["alarms"]) - {"over"}
+    schema = json.loads((ROOT / "shared" / "feed.schema.json").read_text())
+    assert [row[0].strip("`") for row in tables["key"]] == schema["$defs"]["said"]["required"]
+    example = "".join(line.strip() for line in page.split("data: ")[1].split("```")[0].splitlines())
+    assert set(json.loads(example.replace("{…}", "{}"))) == set(schema["$defs"]["entry"]["required"])
+
+
+def test_every_table_of_a_language_file_is_described() -> None:
+    from thwart.languages import ENGLISH
+
+    rows = _tables((DOCS / "languages.md").read_text())["table"]
+    assert {name for row in rows for name in re.findall("`([a-z]+)`", row[0])} == set(ENGLISH.tables)
 
 
 def test_the_starter_travels_in_the_package() -> None:
