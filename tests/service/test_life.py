@@ -99,7 +99,7 @@ def test_the_running_service_imports_nothing_heavy(bench: Rig) -> None:
     code = (
         "import sys; from thwart.cli.tree import cli; from thwart.cli import run; from thwart.service.service import Service;"
         "import click; cli.get_command(click.Context(cli), 'run');"
-        "print(sorted({'pandas', 'numpy', 'scipy', 'sqlite_utils', 'usb', 'structlog'} & set(sys.modules)))"
+        "print(sorted({'pandas', 'numpy', 'scipy', 'sqlite_utils', 'usb', 'structlog', 'starlette', 'uvicorn', 'asyncio', 'ssl', 'rich'} & set(sys.modules)))"
     )
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout == "[]\n"
 

@@ -52,5 +52,5 @@ def _told(found: dict[str, object]) -> list[str]:
             f"code         {found['code']}   (role {found['code_role']}, good for {found['code_lasts_s']} s, once)"
         )
     if found["forgot"] is not None:
-        lines.append(f"forgotten    {found['forgot']} browsers")
+        lines.append(f"forgotten    browsers and tablets: {found['forgot']}")
     return lines
