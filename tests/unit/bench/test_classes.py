@@ -36,7 +36,7 @@ def test_classes_are_those_of_pandas(step: int, rule: units.Rule) -> None:
     tenths += [edge + by for edge in range(0, 12_000, step // 2) for by in (-1, 0, 1) if edge + by >= 0]
     marks = np.arange(0, 12_000 + 2 * step, step)
     bins = marks if rule == "below" else marks - step // 2
-    cut = pd.cut(tenths, bins=np.append(bins, bins[-1] + step), right=False, labels=marks)
+    cut = pd.cut(tenths, bins=[*bins.tolist(), int(bins[-1]) + step], right=False, labels=marks.tolist())
     got = [units.rounded(Decimal(t) / 10, Decimal(step) / 10, rule) * 10 for t in tenths]
     assert [int(g) for g in got] == cut.astype(int).tolist()
 
@@ -91,7 +91,9 @@ def test_a_tally_is_what_pandas_counts(rule: str, step: int, right: int, tmp_pat
                 play.touch(mm, after_ms=3000)
     truth = pd.DataFrame(kept, columns=["species", "sex", "mm"])
     bins = np.arange(0, 320, step)
-    truth["class_mm"] = pd.cut(truth["mm"], bins - right, right=False, labels=bins[:-1]).astype(float)
+    truth["class_mm"] = pd.cut(truth["mm"], (bins - right).tolist(), right=False, labels=bins[:-1].tolist()).astype(
+        float
+    )
     counted = truth.groupby(["species", "sex", "class_mm"], dropna=False).size().rename("n").reset_index()
     with closing(sqlite3.connect(told(tmp_path / "ledger.db", play.entries))) as db:
         seen = pd.read_sql("SELECT species, sex, class_mm, n FROM tallies", db)
@@ -113,7 +115,7 @@ def test_rounded_values_and_their_frequencies(tmp_path: Path) -> None:
         seen = pd.read_sql("SELECT value, rounded_value FROM measurements ORDER BY seq", db)
     assert seen["value"].tolist() == lengths
     bins = np.arange(0, 420, 10)
-    cut = pd.cut(pd.Series(lengths), bins, right=False, labels=bins[:-1]).astype(float)
+    cut = pd.cut(pd.Series(lengths), bins.tolist(), right=False, labels=bins[:-1].tolist()).astype(float)
     pd.testing.assert_series_equal(seen["rounded_value"], cut, check_names=False)
 
 
