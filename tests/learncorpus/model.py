@@ -123,7 +123,7 @@ def case_of(instrument: Instrument, seed: int) -> Case:
         if instrument.drops and condition == "ok" and place == 2 and said.value is not None:
             said = Said(said.value.quantize(Decimal(1)).quantize(said.value), said.unit, condition)
             if not said.value:
-                said = Said(said.value + 7, said.unit, condition)
+                said = Said(Decimal(7), said.unit, condition)
         if said.value is not None:
             values.add(said.value)
         seen.append((condition, unit))

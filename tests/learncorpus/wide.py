@@ -410,9 +410,7 @@ def text_layout(rng: random.Random, number: int) -> Instrument:
     if p.framing == "bang" and (p.quiet == "code" or "error" in p.status):
         p.framing = "cr"
     text_checks = tuple(c for c in CHECKS if not c.endswith(("-7", "byte", "raw")))
-    if p.framing in ("stx-etx", "stx-etx-crlf", "etb"):
-        p.check = rng.choice(("", *CHECKS))
-    elif p.framing == "fixed":
+    if p.framing in ("stx-etx", "stx-etx-crlf", "etb") or p.framing == "fixed":
         p.check = rng.choice(("", *CHECKS))
     elif p.framing == "star":
         p.check = rng.choice(("xor-hex", "crc-16-usb-hex", "sum-16-hex", "kermit-hex", "crc-8-hex"))

@@ -1,4 +1,4 @@
-"""The whole corpus, both halves, and layouts of other seeds: python -m tests.long.learn_corpus [SEED...]."""
+"""Both corpora, both halves of each, and layouts of other seeds: python -m tests.long.learn_corpus [SEED...]."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import sys
 import time
 from collections.abc import Sequence
 
-from tests.learncorpus import corpus, generated
-from tests.learncorpus.model import Case, case_of, outcome
+from tests.learncorpus import corpus, generated, wide
+from tests.learncorpus.model import Case, case_of, outcome, wide_corpus
 from tests.learncorpus.teach import learned
 from thwart.errors import ThwartError
 from thwart.learn import NeedMore
@@ -42,9 +42,13 @@ def report(name: str, cases: Sequence[Case]) -> None:
 
 
 if __name__ == "__main__":
-    everything = corpus()
-    report("development half", everything[::2])
-    report("frozen half", everything[1::2])
+    for name, everything in (("first corpus", corpus()), ("second corpus", wide_corpus())):
+        report(f"{name}, development half", everything[::2])
+        report(f"{name}, frozen half", everything[1::2])
     for seed in map(int, sys.argv[1:]):
         generated.SEED = seed
-        report(f"seed {seed}", [case_of(one, seed * 100 + n) for n, one in enumerate(generated.generated())])
+        report(
+            f"first corpus, seed {seed}", [case_of(one, seed * 100 + n) for n, one in enumerate(generated.generated())]
+        )
+        wide.SEED = seed
+        report(f"second corpus, seed {seed}", [case_of(one, seed * 100 + n) for n, one in enumerate(wide.wide())])

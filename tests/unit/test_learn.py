@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from tests.learncorpus.teach import Row, evidence, taught
-from thwart.cli.learn import evidence_of
+from thwart.cli.capturing import evidence_of
 from thwart.cli.learn import learn as command
 from thwart.errors import ConfigError, ThwartError
 from thwart.learn import Evidence, NeedMore, learn, parse_shown, profile_text
@@ -208,3 +208,59 @@ def test_the_command_writes_a_proved_profile_and_spares_what_a_person_wrote(tmp_
 def test_nothing_but_bytes_says_so() -> None:
     with pytest.raises(ThwartError, match="empty"):
         learn(Evidence(b"", ()), "x")
+
+
+@pytest.mark.parametrize(
+    ("typed", "value"),
+    [
+        ("1,234.5", "1234.5"), ("1.234,5", "1234.5"), ("12'345", "12345"), ("1 234,5", "1234.5"), ("1,234,567", "1234567"),
+        ("-1,234.50", "-1234.50"), ("412,5", "412.5"), ("1,234", "1.234"),
+    ],
+)  # fmt: skip
+def test_a_value_typed_with_its_thousands_apart(typed: str, value: str) -> None:
+    (seen,) = parse_shown(f'offset,value,unit,condition\n0,"{typed}",g,ok\n', 9, "shown.csv")
+    assert seen.value == Decimal(value)
+
+
+def test_a_comma_before_three_digits_is_what_the_bytes_make_of_it() -> None:
+    """Typed as shown, `1,234` may be more than a thousand or little more than one: the other rows tell."""
+    grouped = [(f"S {v:>8} g\r\n".encode(), v, "g", "ok") for v in ("1,234", "21,507", "88", "9,960")]
+    assert taught([(raw, f'"{v}"', u, c) for raw, v, u, c in grouped]).profile.layout[0].thousands == ","
+    decimal = [(f"S {v:>8} kg\r\n".encode(), v, "kg", "ok") for v in ("1,234", "21,507", "0,088", "9,960")]
+    assert taught([(raw, f'"{v}"', u, c) for raw, v, u, c in decimal]).profile.layout[0].decimal == ","
+
+
+@pytest.mark.parametrize(
+    ("frames", "further", "meaning"),
+    [
+        ([("(12.5) g\r\n", "-12.5"), ("412.0 g\r\n", "412.0"), ("7.5 g\r\n", "7.5")], "(87.0) g\r\n", "-87.0"),
+        ([("N  12.5 g\r\n", "-12.5"), ("P 412.0 g\r\n", "412.0"), ("P   7.5 g\r\n", "7.5")], "N 187.0 g\r\n", "-187.0"),
+        ([("1,012.5 g\r\n", "1012.5"), ("12.0 g\r\n", "12.0"), ("887.5 g\r\n", "887.5")], "22,345.5 g\r\n", "22345.5"),
+        ([("W 12.25\r\n", "12.25"), ("W 3\r\n", "3"), ("W 150.5\r\n", "150.5")], "W 7.5\r\n", "7.5"),
+    ],
+)
+def test_signs_thousands_and_dropped_zeros(frames: list[tuple[str, str]], further: str, meaning: str) -> None:
+    profile = taught([(raw.encode(), value, "g", "ok") for raw, value in frames]).profile
+    (heard,) = decode_frames(profile, further.encode())
+    assert heard.decoded is not None
+    assert heard.decoded.value == Decimal(meaning)
+
+
+@pytest.mark.parametrize("noise", [b"\x80\xff", b"\xfe"])
+def test_noise_on_every_frame_of_one_row_is_no_form(noise: bytes) -> None:
+    def frame(value: str, mark: str = "ST") -> bytes:
+        return f"{mark},{value:>7} g\r\n".encode()
+
+    rows: list[Row] = [(frame(v) * 2, v, "g", "ok") for v in ("412.5", "87.0", "1250.5")]
+    rows.append(
+        (b"".join(noise[: 1 + n % 2] + frame(v, "US") for n, v in enumerate(("12.5", "44.0"))), "44.0", "g", "moving")
+    )
+    (heard,) = decode_frames(taught(rows).profile, frame("9.5", "US"))
+    assert heard.decoded is not None
+    assert (heard.decoded.text, heard.decoded.condition) == ("9.5", "moving")
+
+
+def test_what_nobody_looked_at_is_left_out() -> None:
+    """A row without value, unit and condition ends the one above."""
+    text = "offset,value,unit,condition\n0,1.5,g,ok\n10,,,\n20,2.5,g,ok\n"
+    assert [(o.offset, o.end) for o in parse_shown(text, 30, "shown.csv")] == [(0, 10), (20, 30)]

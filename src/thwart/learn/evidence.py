@@ -18,6 +18,11 @@ CONDITIONS: Final[tuple[Shown, ...]] = ("ok", "zero", "moving", "overload", "und
 NUMBERED: Final = frozenset(("ok", "zero", "moving"))
 HEADER: Final = ["offset", "value", "unit", "condition"]
 _NUMBER = re.compile(r"([+-]?) *(\d+(?:[.,]\d*)?|[.,]\d+)")
+#: A number with its thousands apart, where that can be told from its decimals: two kinds of mark, or one kind twice.
+_GROUPED = re.compile(r"([+-]?) *(\d{1,3}(?:,\d{3})+\.\d+|\d{1,3}(?:\.\d{3})+,\d+|\d{1,3}(?:(?P<mark>[.,])\d{3})(?:(?P=mark)\d{3})+"
+                      r"|\d{1,3}(?:[' ]\d{3})+(?:[.,]\d+)?)")  # fmt: skip
+#: And one where it can't.
+_EITHER = re.compile(r"([+-]?) *(\d{1,3})[.,](\d{3})")
 _JOINED = re.compile(r"([+-]?) *(\d+) *([A-Za-z]*)[ :]+(\d+(?:[.,]\d+)?) *([A-Za-z]*)")
 #: What the smaller unit of a value in two units is, by the larger one.
 PAIRS: Final = (("[lb_av]", "[oz_av]"), ("[ft_i]", "[in_i]"), ("kg", "g"), ("m", "cm"), ("m", "mm"), ("cm", "mm"))
@@ -50,6 +55,27 @@ class Evidence:
     data: bytes
     observations: tuple[Observation, ...]
     silences: tuple[tuple[int, float], ...] = ()
+
+
+def regrouped(observations: Sequence[Observation]) -> tuple[Observation, ...] | None:
+    """The rows with `1,234` and `1.234` taken for more than a thousand; None where nothing like it was typed."""
+    out = tuple(
+        replace(o, value=Decimal(match[1] + match[2] + match[3])) if (match := _EITHER.fullmatch(o.text)) else o
+        for o in observations
+    )
+    return out if out != tuple(observations) else None
+
+
+def surely_grouped(observations: Sequence[Observation]) -> bool:
+    """Whether a mark before three digits parts thousands: smaller values were shown without it and without decimals.
+
+    A display that drops zeros would show decimals of one and two digits as well, and `0,5` below one.
+    """
+    texts = [o.text.lstrip("+- ") for o in observations if o.value is not None]
+    either = [text for text in texts if _EITHER.fullmatch(text)]
+    return bool(either) and all(
+        (_EITHER.fullmatch(text) and text[0] != "0") or (text.isdigit() and len(text) < 4) for text in texts
+    ) and len(either) < len(texts)  # fmt: skip
 
 
 def parse_shown(text: str, size: int, where: str) -> tuple[Observation, ...]:
@@ -108,6 +134,12 @@ def shown_value(text: str, unit: str) -> tuple[Decimal | None, str | None]:
     code = units.ucum(unit) if unit else None
     if unit and code is None:
         raise ThwartError(f"unit: {unit!r} isn't known; known (UCUM codes): {', '.join(units.FACTORS)}")
+    if grouped := _GROUPED.fullmatch(text):
+        digits = grouped[2]
+        last = max(digits.rfind("."), digits.rfind(","))
+        point = last if grouped["mark"] is None and last >= 0 else len(digits)
+        rest = digits[point + 1 :]
+        return Decimal(grouped[1] + re.sub(r"\D", "", digits[:point]) + (f".{rest}" if rest else "")), code
     match = _NUMBER.fullmatch(text)
     return (Decimal(match[1] + match[2].replace(",", ".")) if match else None), code
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import pairwise
 from typing import Literal
 
@@ -23,7 +24,7 @@ _FEW_STATES = 3
 _MANY = 40
 
 
-@dataclass(slots=True)
+@dataclass
 class Form:
     """Frames that have the same words and the same roles; `place` is None where no number counts."""
 
@@ -47,7 +48,7 @@ class Form:
         """Rows in which frames of this form came."""
         return {frame.seen.number for frame in self.frames if frame.seen is not None}
 
-    @property
+    @cached_property
     def width(self) -> int | None:
         """The length all frames share and keep; None where it changes, or would with a counter's next digit."""
         sizes = {len(frame.body) for frame in self.frames}
@@ -120,6 +121,9 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
     _adopt(reading)
     _share_roles(reading)
     _quiet_numbers(reading)
+    for form in [*reading.solved, *reading.mute]:
+        # Its roles are settled only now.
+        form.__dict__.pop("width", None)
     return reading
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +17,7 @@ from ..wire.events import Decoded
 from .accounts import Account, Aim, account
 from .binary import binary_account
 from .checks import checks
-from .evidence import NUMBERED, Evidence, Observation
+from .evidence import NUMBERED, Evidence, Observation, regrouped, surely_grouped
 from .framings import Cut, cut, framings
 from .identifiers import identifier_account
 from .samples import samples
@@ -57,6 +58,8 @@ class Learned:
 
 def learn(evidence: Evidence, name: str, kind: str | None = None, line: dict[str, Any] | None = None) -> Learned:
     """Infer a profile. Raises NeedMore where accounts disagree, ThwartError where none explains what was shown."""
+    if surely_grouped(evidence.observations) and (rows := regrouped(evidence.observations)) is not None:
+        evidence = replace(evidence, observations=rows)
     _usable(evidence)
     given = {o.unit for o in evidence.observations if o.unit}
     aim = Aim(kind, given.pop() if len(given) == 1 else None, line or {})
@@ -80,6 +83,9 @@ def learn(evidence: Evidence, name: str, kind: str | None = None, line: dict[str
             if failed or (best is not None and again.cost < best.cost and _reads(again, evidence)):
                 evidence, best, rivals = quiet, again, others
     if best is None or best.profile is None or best.bad:
+        if (other := regrouped(evidence.observations)) is not None:
+            with contextlib.suppress(ThwartError):
+                return learn(Evidence(evidence.data, other, evidence.silences), name, kind, line)
         if (raw := binary_account(evidence, name, aim)) is not None:
             return Learned(*raw, tuple(_notes(raw[1], evidence)))
         raise _odd_row(evidence, aim) or _failure(evidence, best)
