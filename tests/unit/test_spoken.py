@@ -115,6 +115,8 @@ def test_a_side_is_always_said() -> None:
         ("118 whole_mass mended: none → 12.5", "one one eight whole mass mended, none to one two point five"),
         ("board: 14 bytes rejected (2 × torn)", "board, one four bytes rejected, two times torn"),
         ("`undo`: say it again", "undo, say it again"),
+        ("1 2 otolith both", "one, two otolith both"),
+        ("container K-07 214", "container K zero seven, two one four"),
         ("117 incomplete", "one one seven incomplete"),
     ],
 )  # fmt: skip

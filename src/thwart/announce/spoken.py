@@ -47,8 +47,13 @@ def spoken(text: str, entry: Entry | None, words: Language) -> str:
 def speakable(text: str, words: Language) -> str:
     """A text as a voice says it: digits singly, units and signs in words, labels spelled."""
     said: list[str] = []
+    figures = False
     for m in _TOKEN.finditer(text):
-        match m.lastgroup if m["number"] is None else "number":
+        kind = m.lastgroup if m["number"] is None else "number"
+        if figures and kind in ("number", "label"):
+            _pause(said, ",")  # or fish 1 with 2 otoliths would be fish 12
+        figures = kind == "label" or (kind == "number" and m["unit"] is None)
+        match kind:
             case "number":
                 said.append(_number(m["number"], words))
                 if m["unit"] is not None:
