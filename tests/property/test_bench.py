@@ -44,7 +44,7 @@ words_of: dict[str, st.SearchStrategy[str]] = {
     ]),
     "practice": st.sampled_from(["on", "off"]),
     "as": names,
-    "value": st.tuples(names, st.sampled_from(["200", "310", "105", "7"]), st.sampled_from(["mm", "g", "cm"])).map(
+    "value": st.tuples(names, st.sampled_from(["200", "310", "105", "7", "typed"]), st.sampled_from(["mm", "g", "cm"])).map(
         " ".join
     ),
     "missing": st.tuples(names, st.sampled_from(MISSING_REASONS)).map(" ".join),
@@ -55,7 +55,8 @@ words_of: dict[str, st.SearchStrategy[str]] = {
     "over": names,
     "parts": st.sampled_from(["total_length 2", "whole_mass 2"]),
     "pool": st.just("5"),
-    "count": st.just("7"),
+    "count": st.sampled_from(["7", "typed"]),
+    "digit": st.sampled_from(["4", "0", "1", "point"]),
     "structure": st.sampled_from(["otolith 1", "otolith 2 both whole"]),
     "move": st.sampled_from(["K-00013 K-00097", "K-00021 K-00101", "K-00013 K-00030"]),
     "skip": st.sampled_from(["", "", "K-00013", "K-00030"]),

@@ -199,7 +199,7 @@ def _numbers(make: _Maker) -> Iterator[Card]:
         yield make.card(("same-as", "typed"), "same-as", icons.same)
     yield make.card(("count", "typed"), "count", icons.several)
     if any(m.quantity == "mass" for m in make.protocol.measurands):
-        yield make.card(("pool", "typed"), "pool", icons.several)
+        yield make.card(("pool", "typed"), "pool", icons.together)
 
 
 def _missing(make: _Maker) -> Iterator[Card]:

@@ -96,6 +96,7 @@ _ROOM: Final[dict[str, tuple[float, float, float]]] = {
     "batch": (0, 0, 0.95),
     "containers": (0, -3, 1.0),
     "bench": (0, -3, 0.95),
+    "numbers": (0, -2, 0.86),
     "people": (0, 3, 0.92),
 }
 
@@ -481,9 +482,17 @@ def by_hand(pen: Pen) -> None:
 
 def several(pen: Pen) -> None:
     """So many animals."""
-    for x, y in ((-16, 22), (14, 8), (-16, -6)):
+    for x, y in ((-16, 24), (16, 9), (-16, -6)):
+        fish(pen, x, y, 38)
+    pen.letters("123", 0, -32, 50, 17)
+
+
+def together(pen: Pen) -> None:
+    """So many animals on a scale at once."""
+    pan(pen, -34, 60)
+    for x, y in ((-16, 8), (16, -6)):
         fish(pen, x, y, 36)
-    pen.letters("123", 4, -29, 44, 13)
+    pen.letters("123", 0, 31, 46, 16)
 
 
 def numbered(pen: Pen) -> None:
@@ -494,10 +503,11 @@ def numbered(pen: Pen) -> None:
 
 def same(pen: Pen) -> None:
     """Two fish that are one."""
-    fish(pen, -4, 24, 46)
-    fish(pen, -4, 0, 46, fill=False)
-    pen.letters("=", 32, 12, 20, 20)
-    pen.letters("123", 0, -29, 44, 13)
+    fish(pen, 0, 31, 44)
+    pen.line((-8, 16), (8, 16))
+    pen.line((-8, 8), (8, 8))
+    fish(pen, 0, -8, 44, fill=False)
+    pen.letters("123", 0, -31, 50, 13)
 
 
 def parts(n: str) -> Drawing:
