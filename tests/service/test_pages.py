@@ -16,7 +16,7 @@ import httpx
 import pytest
 import trustme
 
-from tests.servicekit import PATIENCE_S, Rig, rig
+from tests.servicekit import PATIENCE_S, Rig, rig, until
 from tests.webkit import address, browser, entries, events, key, stranger
 from thwart.announce.web.gate import PAIRING_S, Bucket, Gate
 from thwart.announce.web.guard import MAX_BODY
@@ -597,3 +597,26 @@ def test_what_a_page_asks_is_there(bench: Rig) -> None:
         words = client.get("/api/words", params={"language": "de"}).json()
         assert words["language"]["name"] == "Deutsch"
     assert json.loads((shipped("shared") / "feed.schema.json").read_text())
+
+
+def test_a_german_bench_answers_and_asks_in_german(tmp_path: Path) -> None:
+    with rig(tmp_path / "lake", bench='language = "de"\n') as made:
+        made.start()
+        with browser(made) as client:
+            opened = client.post("/api/act", json={"act": "batch", "args": ["open", "bay"]}).json()
+            assert opened["said"][0] == "Partie bay offen"
+            refused = client.post("/api/act", json={"act": "dance"}).json()
+            assert (refused["ok"], refused["error"]) == (False, "es gibt keinen Befehl 'dance'; gemeint: pan?")
+            client.post("/api/act", json={"act": "species", "args": ["perch"]})
+            made.touch(700)
+            until(lambda: client.get("/api/picture").json()["places"][0]["questions"])
+            (asked,) = client.get("/api/picture").json()["places"][0]["questions"]
+            assert asked["text"].startswith("1: Totallänge 700 mm ist unmöglich für")
+            last = made.entries()[-1].seq
+            with events(client, since=0) as found:
+                said = [s["text"] for e in entries(found, last) for s in e["said"]]
+            assert asked["text"] in said
+        assert made.act("batch close done")["said"][-1].startswith("batch bay: 1 fish")  # the command line is English
+        assert (
+            made.wait_for("asked").body["text"].startswith("1: total_length 700 mm is impossible")
+        )  # and so is the ledger

@@ -15,6 +15,7 @@ from ..bench.kernel import Bench
 from ..config import Configured, read_bench
 from ..entries import Entry
 from ..ids import new_id
+from ..languages import DEFAULT
 from ..ledger import Ledger
 from .clerk import Clerk
 from .clock import Clock
@@ -64,14 +65,14 @@ def configuration(bench: Bench) -> tuple[str, list[Item]]:
     return sha256, [Item("configured", {"config_sha256": sha256, "setup": setup})]
 
 
-def answered(entries: Sequence[Entry]) -> dict[str, Any]:
-    """What is answered to whoever sent an act, once it is saved."""
-    lines = lines_of(entries)
-    refused = next((e["body"] for e in lines if e["kind"] == "refused"), None)
+def answered(entries: Sequence[Entry], code: str = DEFAULT) -> dict[str, Any]:
+    """What is answered to whoever sent an act, once it is saved, in a language."""
+    lines = lines_of(entries, code)
+    refused = next((e for e in lines if e["kind"] == "refused"), None)
     said = [s["text"] for e in lines for s in e["said"]]
     if refused is not None:
-        return {"ok": False, "error": refused["text"], "hint": "", "seq": entries[0].seq}
-    fault = next((e["body"] for e in lines if e["kind"] == "told" and e["body"].get("code") == "fault"), None)
+        return {"ok": False, "error": refused["said"][0]["text"], "hint": "", "seq": entries[0].seq}
+    fault = next((e for e in lines if e["kind"] == "told" and e["body"].get("code") == "fault"), None)
     if fault is not None:
-        return {"ok": False, "error": fault["text"], "hint": "please report it", "seq": entries[0].seq}
+        return {"ok": False, "error": fault["said"][0]["text"], "hint": "please report it", "seq": entries[0].seq}
     return {"ok": True, "seq": entries[0].seq, "said": said}

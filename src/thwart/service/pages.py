@@ -98,7 +98,7 @@ class Pages:
         """Do an act, as the page."""
         if len(args) > 64:
             raise ThwartError("args: at most 64 words")
-        return self._service.act(act, args, place, "page")
+        return self._service.act(act, args, place, "page", self._service.configured.config.language)
 
     def picture(self) -> Mapping[str, Any]:
         """What `thwart status` shows, and the alarms, in the bench's language."""

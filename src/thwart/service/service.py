@@ -300,11 +300,11 @@ class Service:
         via = str(request.get("via", "cli"))[:20]
         return self.act(str(request.get("act", "")), args, None if place is None else str(place), via)
 
-    def act(self, act: str, args: Sequence[Any], place: str | None, via: str) -> Mapping[str, Any]:
+    def act(self, act: str, args: Sequence[Any], place: str | None, via: str, code: str = DEFAULT) -> Mapping[str, Any]:
         """Do an act; the answer comes after its commit. Raises ThwartError where that takes too long."""
         ids = [new_id(self.clock.now_ms()) for _ in self.configured.config.places]
         body = {"act": act, "args": [str(a)[:500] for a in args], "place": place, "via": via, "ids": ids}
-        return answered(self._ask("act", body, 20.0))
+        return answered(self._ask("act", body, 20.0), code)
 
     def look(self) -> Mapping[str, Any]:
         """What the bench holds now. Raises ThwartError while the clerk is held up."""
