@@ -145,7 +145,7 @@ async function refresh() {
       break; // the feed tells when it is there again
     }
     render();
-    await new Promise((resolve) => setTimeout(resolve, 40));
+    await new Promise((resolve) => setTimeout(resolve, 10));
   }
   fetching = false;
 }
@@ -377,7 +377,7 @@ function slab(place, several, typing) {
   const parts = [
     tallying() ? counted(place) : inHand(place, several),
     typing ? typed(typing) : taken(place),
-    tallying() ? histogram(place) : several && place.questions.length ? asking(place) : wantedLine(place),
+    (several || tallying()) && place.questions.length ? asking(place) : tallying() ? histogram(place) : wantedLine(place),
   ];
   if (several) {
     const choose = el("button", {
@@ -504,14 +504,10 @@ const title = (name) => el("h2", {}, say(`sheet-${name}`));
 
 const unbegun = () => may() && here() !== undefined && here().batch === null;
 
-function across(node) {
-  node.classList.add("across");
-  return node;
-}
-
 function hereSheet() {
   if (unbegun()) return [el("div", { class: "across" }, ...batchSheet())];
-  if (tallying()) return [...asked().map(across), tallyKeys()];
+  if (tallying()) return [tallyKeys()];
+  if (shownPlaces().length > 1 && !body.classList.contains("roomy")) return []; // the slabs have the whole height
   const cloud = here()?.cloud;
   const parts = asked();
   const side = el("div", { class: "side" });
@@ -753,13 +749,13 @@ function batchSheet() {
   };
   const field = el("input", { id: "batch-name", autocomplete: "off", maxlength: 60, required: true, "data-key": "batch name" });
   return [
-    ...keysOf(...picture.planned.map((b) => key(`open ${b}`, b, () => begin(b), { marked: true })),
-      key("practice", say(picture.practice ? "practice-off" : "practice-on"), () => perform("practice", [picture.practice ? "off" : "on"], null), { on: picture.practice })),
+    ...(picture.planned.length ? keysOf(...picture.planned.map((b) => key(`open ${b}`, b, () => begin(b), { marked: true }))) : []),
     el("form", { class: "keys", on: (event) => {
       event.preventDefault();
       const name = field.value.trim().replace(/\s+/g, "-");
       if (name) begin(name);
-    } }, el("label", { for: "batch-name" }, say("batch-name")), field, el("button", { class: "key marked", "data-key": "open batch" }, say("open-batch"))),
+    } }, key("practice", say(picture.practice ? "practice-off" : "practice-on"), () => perform("practice", [picture.practice ? "off" : "on"], null),
+      { on: picture.practice }), el("label", { for: "batch-name" }, say("batch-name")), field, el("button", { class: "key marked", "data-key": "open batch" }, say("open-batch"))),
   ];
 }
 
