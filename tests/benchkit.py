@@ -210,7 +210,15 @@ class Play:
                 "key",
                 "each",
                 None,
-                keys={"P1": "next", "P2": "undo", "P3": "dance", "P4": "recall 1", "P5": "void"},
+                keys={
+                    "P1": "next",
+                    "P2": "undo",
+                    "P3": "dance",
+                    "P4": "recall 1",
+                    "P5": "void",
+                    "P6": "at left next",
+                    "P7": "at right next",
+                },
             ),
         ]
         self.setup = Setup("bench", protocol(text), places, {i.name: i for i in made})

@@ -2,7 +2,7 @@
 
     python -m tests.long.bench_simulator [--fish 10000] [--hard 1] [--seed 0]
 
-A fourth of the fish each go through solo, row (with tags), lab and tally, in days of a hundred; `--hard` multiplies how
+A fifth of the fish each go through solo, row (with tags), lab, shore (two people with one scanner, pedal and scale) and tally, in days of a hundred; `--hard` multiplies how
 often things go wrong. A tenth as many again go through a row without tags, which is counted by itself: there a fish that
 nobody accounts for shifts those behind it. Ends with 1 where something was silently wrong.
 """
@@ -14,9 +14,9 @@ import sys
 from collections.abc import Callable, Mapping
 
 from tests.simulator.audit import Report
-from tests.simulator.run import Day, run_lab, run_row, run_solo, run_tagged, run_tally, summary, table
+from tests.simulator.run import Day, run_lab, run_row, run_shore, run_solo, run_tagged, run_tally, summary, table
 from tests.simulator.site import Site
-from tests.simulator.troubles import LAB, ROW, SOLO, TAGGED, TALLY, Trouble
+from tests.simulator.troubles import LAB, ROW, SHORE, SOLO, TAGGED, TALLY, Trouble
 
 A_DAY = 100
 Run = Callable[[Day], tuple[Report, Site]]
@@ -25,6 +25,7 @@ FLOWS: tuple[tuple[str, Run, Mapping[str, Trouble]], ...] = (
     ("solo", run_solo, SOLO),
     ("row, fish carry tags", run_tagged, TAGGED),
     ("lab", run_lab, LAB),
+    ("shore", run_shore, SHORE),
     ("tally", run_tally, TALLY),
 )
 
@@ -57,7 +58,7 @@ def main() -> int:
         report = season(run, given.fish // len(FLOWS), given.seed, given.hard)
         told(name, report, troubles)
         whole.add(report)
-    print(f"\n## All four\n\n{summary(whole)}")
+    print(f"\n## All five\n\n{summary(whole)}")
     told("row without tags, by itself", season(run_row, given.fish // 10, given.seed, given.hard), ROW)
     print("\n## What nobody at the bench can see\n")
     for name, _, troubles in (*FLOWS, ("row without tags", run_row, ROW)):

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from thwart.bench.state import Coded, Container, Measurement, Question, Reading, Specimen, Tally
 from thwart.entries import Entry
 
+from .instruments import MASS_OFF_G
 from .site import Site
 from .troubles import Trouble
 from .world import Cause, Fish
@@ -191,7 +192,7 @@ class Audit:
         for key, seq in s.values.items():
             m = self.measurements[seq]
             cause = self._cause(m)
-            if cause is not None and cause.right and cause.fish is fish and cause.what == m.key:
+            if cause is not None and cause.fish is fish and _right(m, cause):
                 yield None
                 continue
             truly = "nobody knows" if cause is None else f"{cause.what} of {cause.fish}, right: {cause.right}"
@@ -356,6 +357,13 @@ class Audit:
         for seq in range(first, last + 1):
             if seq in self.entries:
                 yield self.entries[seq]
+
+
+def _right(m: Measurement, cause: Cause) -> bool:
+    """Whether a value says what was measured. The last of its pieces stands for their sum."""
+    if m.how == "parts" and cause.fish is not None:
+        return cause.what == "piece.2" and abs(float(m.value) - cause.fish.true[m.key]) <= 2 * MASS_OFF_G
+    return cause.right and cause.what == m.key
 
 
 def sign_of(kind: str, body: Mapping[str, object]) -> str | None:

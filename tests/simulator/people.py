@@ -247,7 +247,12 @@ class Person:
         out = []
         for key, seq in specimen.values.items() if specimen is not None else ():
             m = self.site.bench.get(Measurement, seq)
-            out.append((key, None if m is None else self.site.causes.get(m.reading_seq or 0)))
+            said = (
+                None
+                if m is None
+                else m.reading_seq or next(e.input_seq for e in reversed(self.site.entries) if e.seq == seq)
+            )
+            out.append((key, self.site.causes.get(said or 0)))
         return out
 
     def _was_right(self, said: Entry) -> bool:

@@ -160,3 +160,17 @@ quantity = "length"
 rounding = {{ rule = "below", step = "1 cm" }}
 {SPECIES.replace("limits.whole_mass", "#")}{SEX}
 """
+
+SHORE_PROTOCOL = f"""
+name = "shore"
+flow = "solo"
+
+[[measurands]]
+name = "total_length"
+quantity = "length"
+
+[[measurands]]
+name = "whole_mass"
+quantity = "mass"
+hand_division = "1 g"
+{SPECIES}"""

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from . import lab, row, solo, tally
+from . import lab, row, shore, solo, tally
 from .audit import Audit, Report
 from .instruments import Balance, Board, Pan
 from .people import Envelopes
-from .protocols import FIELD_PROTOCOL, LAB_PROTOCOL, SOLO_PROTOCOL, TALLY_PROTOCOL, row_protocol
+from .protocols import FIELD_PROTOCOL, LAB_PROTOCOL, SHORE_PROTOCOL, SOLO_PROTOCOL, TALLY_PROTOCOL, row_protocol
 from .site import Site
-from .troubles import LAB, ROW, SOLO, TAGGED, TALLY, Trouble
+from .troubles import LAB, ROW, SHORE, SOLO, TAGGED, TALLY, Trouble
 from .world import Fish, World, catch
 
 
@@ -100,6 +100,22 @@ def run_lab(day: Day) -> tuple[Report, Site]:
     world.run(day.pace)
     site.close()
     return Audit(site, fishes, envelopes.hold, LAB).report(), site
+
+
+def run_shore(day: Day) -> tuple[Report, Site]:
+    """Two people share pedal and scanner; the odd fish go to the left place, which has the scale."""
+    world = World(day.seed)
+    site = day.make(world, shore.BENCH, SHORE_PROTOCOL)
+    fishes = planned(world, catch(day.fish, world.rng), SHORE, day.hard)
+    envelopes, pan = Envelopes(site), Pan(site, "scale")
+    for at, place in enumerate(("left", "right")):
+        board = Board(site, f"board_{place}")
+        person = shore.Shore(site, place, envelopes=envelopes, board=board, pan=None if at else pan, pedal="pedal")
+        world.person(person.work(fishes[at::2]))
+    world.run(day.pace)
+    site.act("batch close all worked up", None, None)
+    site.close()
+    return Audit(site, fishes, {}, SHORE).report(), site
 
 
 def run_tally(day: Day) -> tuple[Report, Site]:

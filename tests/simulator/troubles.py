@@ -116,3 +116,15 @@ TALLY: Mapping[str, Trouble] = {
     "beyond the limits": Trouble(0.002),
     "power cut": Trouble(0.004),
 }  # fmt: skip
+
+#: Two people with one pedal, one scanner and masses typed by hand.
+SHORE: Mapping[str, Trouble] = {
+    "eager": Trouble(0.010),
+    "typed late": Trouble(0.004),
+    "piece forgotten": Trouble(0.004),
+    "neighbour's card": Trouble(
+        0.004, "the neighbour's fish was done, or nothing was given to it yet: its `next` does no harm"
+    ),
+    "pedal twice": Trouble(0.006),
+    "thrown away": Trouble(0.002),
+}

@@ -9,9 +9,9 @@ import pytest
 from msgspec.structs import replace as changed
 
 from tests.simulator.audit import Audit, Report
-from tests.simulator.run import Day, run_lab, run_row, run_solo, run_tagged, run_tally
+from tests.simulator.run import Day, run_lab, run_row, run_shore, run_solo, run_tagged, run_tally
 from tests.simulator.site import Site
-from tests.simulator.troubles import LAB, ROW, SOLO, TAGGED, TALLY, Trouble
+from tests.simulator.troubles import LAB, ROW, SHORE, SOLO, TAGGED, TALLY, Trouble
 from thwart.bench.state import Measurement
 
 Run = Callable[[Day], tuple[Report, Site]]
@@ -21,6 +21,7 @@ RUNS: list[tuple[str, Run, Mapping[str, Trouble]]] = [
     ("row", run_row, ROW),
     ("row with tags", run_tagged, TAGGED),
     ("lab", run_lab, LAB),
+    ("shore", run_shore, SHORE),
     ("tally", run_tally, TALLY),
 ]
 each = pytest.mark.parametrize(("run", "troubles"), [r[1:] for r in RUNS], ids=[r[0] for r in RUNS])

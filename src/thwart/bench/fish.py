@@ -106,15 +106,15 @@ def close_fish(
         read_out(bench, place)
 
 
-def note_pieces(bench: Bench, place: str, specimen: Specimen) -> None:
-    """Pieces that are awaited here come no more: those that came make no value, and are noted."""
+def note_pieces(bench: Bench, place: str, specimen: Specimen, *, quiet: bool = False) -> None:
+    """Pieces that are awaited here come no more: those that came make no value, and it is said."""
     here = bench.place(place)
     if here.parts_values and here.in_hand == specimen.specimen_id:
         args = {
             "number": specimen.number, "measurand": here.parts_of, "left": here.parts_left,
             "values": ", ".join(here.parts_values),
         }  # fmt: skip
-        ask(bench, place, specimen, Finding("pieces-left", 3, args), about=specimen.opened_seq, quiet=True)
+        ask(bench, place, specimen, Finding("pieces-left", 3, args), about=specimen.opened_seq, quiet=quiet)
 
 
 def _void(bench: Bench, place: str, specimen: Specimen) -> None:

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 #: Acts by which people set right what was asked about values.
 _OF_VALUES = ("as", "value", "missing", "swap")
 #: What may be said of a fish that nothing was given to yet; everything else, and a label, is about one that is worked on.
-_OF_ANY = frozenset(ACTS) - {"next", "again", "stands", "confirm", "swap", "split"}
+#: `next` isn't: a pedal pressed twice would close the neighbour's fish.
+_OF_ANY = frozenset(ACTS) - {"again", "stands", "confirm", "swap", "split"}
 #: A number as people write it: nothing else that Python would take for one.
 NUMBER = re.compile(r"[0-9]{1,9}(?:[.,][0-9]{1,9})?")
 
@@ -40,7 +41,7 @@ def place_for(bench: Bench, body: Mapping[str, Any]) -> str:
     if len(could) > 1 and str(body["act"]) not in _OF_ANY:
         could = {p: fish for p, fish in could.items() if fish.given}
     if len(could) == 1:
-        return next(iter(could))
+        return str(next(iter(could)))
     raise Refusal("which-place", act=words.shown(body["act"]), places=", ".join(places))
 
 

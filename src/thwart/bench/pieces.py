@@ -49,7 +49,7 @@ def parts(bench: Bench, place: str, args: Sequence[str]) -> None:
         raise usage("parts")
     fish = fish_in_hand(bench, place, "parts")
     slot, n = slot_named(bench, "parts", said_key(args[:-1]), fish), _count("parts", args[-1])
-    note_pieces(bench, place, fish)
+    note_pieces(bench, place, fish, quiet=True)
     state = {"parts_of": slot.key, "parts_left": n, "parts_values": []}
     bench.decide("placed", fish.specimen_id, place=place, set=state)
     bench.tell(fish.specimen_id, place=place, code="parts", number=fish.number, n=n, key=slot.key)

@@ -645,26 +645,32 @@ def _key(bench: Bench, entry: Entry) -> None:
     said = setup.keys.get(body["text"]) if setup is not None else None
     if setup is None or said is None:
         raise Refusal("unknown-key", instrument=shown(body["instrument"]), text=shown(body["text"]))
+    act, *args = said.split()
+    named = body.get("place")
+    if act == "at" and len(args) > 1:
+        named, act, *args = args
     if (pressed := _pressed_before(bench, entry)) is not None:
         since_ns, where = pressed
         if since_ns >= DEAD_TIME_NS:
             raise Refusal("dead-time", instrument=setup.name, ms=bench.setup.protocol.pedal_dead_time_ms)
         bench.decide("key", None, place=where, at_ns=body["at_ns"])
         return
-    act, *args = said.split()
-    place = place_for(bench, {"act": act, "place": body.get("place"), "places": list(setup.places)})
+    place = place_for(bench, {"act": act, "place": named, "places": list(setup.places)})
     bench.decide("key", None, place=place, at_ns=body["at_ns"])
     deeds.do(bench, {"act": act, "args": args, "place": place, "via": "key"})
 
 
 def _pressed_before(bench: Bench, entry: Entry) -> tuple[int, str] | None:
-    """How long before, in ns, and at which of its places a key was pressed last, where that lies within the dead time."""
+    """How long before, in ns, and at which of its places a key was pressed last, where that lies within the dead time.
+
+    A key that names its place is that place's alone.
+    """
     setup = bench.setup.instruments.get(entry.body["instrument"])
+    words_ = (setup.keys.get(entry.body["text"]) or "").split() if setup is not None else []
+    places = (words_[1],) if words_[:1] == ["at"] and len(words_) > 2 else setup.places if setup is not None else ()
     dead_ns = bench.setup.protocol.pedal_dead_time_ms * 1_000_000
     since = [
-        (entry.body["at_ns"] - last, name)
-        for name in (setup.places if setup is not None else ())
-        if (last := bench.place(name).last_key_ns) is not None
+        (entry.body["at_ns"] - last, name) for name in places if (last := bench.place(name).last_key_ns) is not None
     ]
     return min((s for s in since if 0 <= s[0] < dead_ns), default=None)
 

@@ -180,13 +180,17 @@ class Line:
                 case Rejected():
                     self._reject(event, at_ns)
 
+    def _ids(self) -> list[str]:
+        """An id for each fish that an input here may open: one a place."""
+        return [new_id(self._clock.now_ms()) for _ in self.wired.places]
+
     def _with_ids(self, body: dict[str, Any]) -> dict[str, Any]:
         """With an id for the fish that this input may open."""
-        return {**body, "ids": [new_id(self._clock.now_ms())]}
+        return {**body, "ids": self._ids()}
 
     def _reading(self, event: Reading) -> None:
         w = self.wired
-        name, ids = w.name, [new_id(self._clock.now_ms())]
+        name, ids = w.name, self._ids()
         body: dict[str, Any]
         if w.profile.kind == "identifier":
             body = {

@@ -44,7 +44,7 @@ def test_a_piece_is_never_the_next_fishs(pieces: Play, end: str) -> None:
     pieces.touch(210)
     pieces.weigh(50)
     assert pieces.values(2) == {"fork_length": "210", "whole_mass": "50"}
-    assert "pieces-left" in pieces.questions("quiet", "read-out")
+    assert "pieces-left" in pieces.questions("open", "quiet", "read-out")
     assert "whole_mass" not in pieces.values(1)
     same(pieces)
 
@@ -166,14 +166,20 @@ def two() -> Play:
     return play
 
 
-def test_a_shared_pedal_and_labels_mean_the_fish_that_is_worked_on(two: Play) -> None:
+def test_a_label_of_a_shared_scanner_means_the_fish_that_is_worked_on(two: Play) -> None:
     two.weigh(90)
     two.label(1)
     assert two.numbered(1).containers == ("K-00013",)
-    two.touch(210)
-    two.pedal()
-    assert two.numbered(3).state == "closed"  # 2 is at the right place, untouched
-    assert two.numbered(2).state == "open"
+    assert two.numbered(2).state == "open"  # untouched, at the right place
+    same(two)
+
+
+def test_next_of_a_shared_pedal_is_never_guessed(two: Play) -> None:
+    assert refused(two.pedal()) == "which-place"
+    two.pedal("P6", after_ms=3000)
+    assert (two.numbered(1).state, two.numbered(2).state) == ("closed", "open")
+    assert refused(two.pedal("P6", after_ms=400)) == "dead-time"
+    assert "refused" not in kinds(two.pedal("P7", after_ms=300))  # another place's key
     same(two)
 
 
