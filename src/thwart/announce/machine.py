@@ -47,7 +47,8 @@ _URGENT = ("asked", "fault")
 #: How soon the end of a program is seen, while one runs.
 _LOOK_S = 0.02
 _IDLE_S = 5.0
-_COMPLAINT_BYTES = 300
+#: Of a program's complaints the last line says most.
+_PIPE_BYTES, _COMPLAINT = 65_536, 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,11 +189,12 @@ class _Running:
                 return False
             self.kill()
             self._programs.failed("is stuck, and was ended")
-        elif code != 0:
-            self._programs.failed(f"ended with {code}: {self._complaint()}")
-            self._close()
-        else:
-            self._close()
+            return True
+        complaint = self._complaint()
+        # One of them says that there is no output, and yet ends as if all were well.
+        if code != 0 or complaint.startswith("error"):
+            self._programs.failed(f"ended with {code}: {complaint or 'without a word'}")
+        self._close()
         return True
 
     def kill(self) -> None:
@@ -208,9 +210,9 @@ class _Running:
         # A program it started may hold its end open: what isn't there yet isn't waited for.
         os.set_blocking(self._process.stderr.fileno(), False)
         with contextlib.suppress(OSError):
-            text = os.read(self._process.stderr.fileno(), _COMPLAINT_BYTES).decode("utf-8", "replace")
-            return " ".join(text.split()) or "without a word"
-        return "without a word"
+            said = os.read(self._process.stderr.fileno(), _PIPE_BYTES).decode("utf-8", "replace").split("\n")
+            return next((" ".join(line.split())[:_COMPLAINT] for line in reversed(said) if line.strip()), "")
+        return ""
 
     def _close(self) -> None:
         for pipe in (self._process.stdin, self._process.stderr):

@@ -20,6 +20,9 @@ def status_picture(status: Mapping[str, Any], width: int) -> str:
         for place in held["places"]:
             lines += ["", *_place(place, practice=held["practice"], width=width)]
     lines += ["", *_instruments(status["instruments"], width)]
+    if status["sound"] is not None:
+        parts = [f"{what}: {program or 'none is installed'}" for what, program in status["sound"].items()]
+        lines += ["", *wrapped(f"sound of this computer: {', '.join(parts)}", width, rest="  ")]
     if held is not None:
         if held["quiet"]:
             lines += ["", "look before the tray goes:"]
