@@ -21,6 +21,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.servicekit import until
 from thwart.learn import learn, parse_shown
 from thwart.ports import LineSettings, read_capture
 from thwart.ports.simulated import PtyLine
@@ -40,13 +41,13 @@ Deed = Callable[[], None]
 class Person:
     """Types answers at a terminal when the words they wait for appear on it."""
 
-    def __init__(self, folder: Path, *words: str) -> None:
+    def __init__(self, folder: Path, *words: str, path: str = os.environ["PATH"]) -> None:
         self.seen = ""
         self._master, slave = pty.openpty()
         self.process = subprocess.Popen(
             [sys.executable, "-c", PROGRAM, "learn", *words],
             stdin=slave, stdout=slave, stderr=slave, cwd=folder, start_new_session=True,
-            env=os.environ | {"COLUMNS": "80", "TERM": "dumb"},
+            env=os.environ | {"COLUMNS": "80", "TERM": "dumb", "PATH": path},
         )  # fmt: skip
         os.close(slave)
         self._read_up_to = 0
@@ -281,6 +282,26 @@ def test_two_explanations_are_settled_by_one_more_observation(line: PtyLine, tmp
     ])  # fmt: skip
     assert person.ended() == 0, person.seen
     assert meanings(tmp_path, "two", b"G   999 N   512 g\r\n") == [("512", "g", "ok", None)]
+
+
+def test_prompts_are_spoken_where_a_speech_program_is(line: PtyLine, tmp_path: Path) -> None:
+    """A stand-in for the speech program writes down what it is given to say."""
+    said = tmp_path / "said"
+    speaker = tmp_path / "bin" / "espeak-ng"
+    speaker.parent.mkdir()
+    speaker.write_text(f"#!/bin/sh\ncat >> {said}; echo >> {said}\n")
+    speaker.chmod(0o755)
+    person = Person(
+        tmp_path, line.port, "--name", "board", "--kind", "length", "--baud", "4800", "--say",
+        path=f"{speaker.parent}:{os.environ['PATH']}",
+    )  # fmt: skip
+    person.waits_for("touch it once")
+    line.send(b"L55.5\r")
+    person.waits_for("Touch 100 mm.")
+    person.waits_for(": ")
+    until(lambda: said.exists() and "Touch 100 mm." in said.read_text())
+    os.killpg(person.process.pid, signal.SIGINT)
+    assert person.ended() == 130
 
 
 def test_ctrl_c_loses_nothing(line: PtyLine, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
 import subprocess
 import threading
@@ -15,6 +16,7 @@ from typing import Final
 
 import click
 
+from ..announce.machine import VOICES
 from ..doctor.hearing import SPEEDS
 from ..errors import PortError, ThwartError
 from ..learn import Evidence, Learned, NeedMore, learn, parse_shown
@@ -36,7 +38,6 @@ _HOLD_S, _HOLD_BYTES, _HOLD_MOST_S = 1.2, 24, 4.0
 #: A print comes within that time after its key.
 _PRINT_S = 3.0
 _MOST_ASKED = 6
-_SPEAKERS: Final = ("espeak-ng", "spd-say", "espeak", "say")
 _MEANS: Final = {"mass": "scale", "length": "board", "identifier": "reader"}
 
 
@@ -108,9 +109,12 @@ class Voice:
     """Says prompts aloud, where a program for it is installed; a new one ends the one before."""
 
     def __init__(self) -> None:
-        found = next((path for name in _SPEAKERS if (path := shutil.which(name))), None)
+        found = next((name for name in VOICES if shutil.which(name)), None)
         if found is None:
-            raise ThwartError("no speech program is installed", "sudo apt install espeak-ng, or leave --say out")
+            raise ThwartError(
+                f"no speech program is installed ({', '.join(VOICES)})",
+                "sudo apt install espeak-ng, or leave --say out",
+            )
         self._program = found
         self._running: subprocess.Popen[bytes] | None = None
 
@@ -118,9 +122,16 @@ class Voice:
         """Begin to say it."""
         if self._running is not None and self._running.poll() is None:
             self._running.terminate()
+            self._running.wait()
+        values = {"language": "en", "volume": "100", "above": "100", "words": text}
+        command = [self._program, *(argument.format_map(values) for argument in VOICES[self._program])]
         self._running = subprocess.Popen(
-            [self._program, text], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
+        assert self._running.stdin is not None
+        with contextlib.suppress(OSError):
+            self._running.stdin.write(text.encode())
+            self._running.stdin.close()
 
 
 def teach(
