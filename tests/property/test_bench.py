@@ -27,6 +27,7 @@ PROTOCOLS = {
     "first": FIRST,
     "opens": "opens_by_reading = true\n" + FORKED,
     "row": ROW.replace('{ place = "scale" }', '{ place = "scale", queue = 3 }') + '\n[tags]\nlabel = "T-#"\n',
+    "by order": ROW,
     "tally": TALLY,
     "full": SOLO + "\n[structures.otolith]\nmost = 2\n\n[pans]\nblue = 120\nred = 130\n",
     "few": "tray = 2\n" + SOLO + "\n[numbers]\nlast = 4\n",
@@ -38,15 +39,26 @@ names = st.sampled_from(
     ["total_length", "whole_mass", "fork_length", "gonad_mass", "gonad_mass.left", "sex", "container"]
 )
 words_of: dict[str, st.SearchStrategy[str]] = {
-    "batch": st.sampled_from([
-        "open bay", "open cove perch", "close done", "reopen bay mistake", "reopen cove so", "plan cove perch kind=haul",
-        "plan Dell parent=cove", "open dell", "drop cove", "note bay parent=cove", "note cove parent=bay",
-    ]),
+    "batch": st.sampled_from(
+        [
+            "open bay",
+            "open cove perch",
+            "close done",
+            "reopen bay mistake",
+            "reopen cove so",
+            "plan cove perch kind=haul",
+            "plan Dell parent=cove",
+            "open dell",
+            "drop cove",
+            "note bay parent=cove",
+            "note cove parent=bay",
+        ]
+    ),
     "practice": st.sampled_from(["on", "off"]),
     "as": names,
-    "value": st.tuples(names, st.sampled_from(["200", "310", "105", "7", "typed"]), st.sampled_from(["mm", "g", "cm"])).map(
-        " ".join
-    ),
+    "value": st.tuples(
+        names, st.sampled_from(["200", "310", "105", "7", "typed"]), st.sampled_from(["mm", "g", "cm"])
+    ).map(" ".join),
     "missing": st.tuples(names, st.sampled_from(MISSING_REASONS)).map(" ".join),
     "code": st.sampled_from(["sex F", "sex M", "sex F of previous", "sex M of 1", "sex F of 2"]),
     "species": st.sampled_from(["perch", "pike", "eel", "unknown", "perch of 1", "eel of previous", "perch of 2"]),
@@ -60,9 +72,21 @@ words_of: dict[str, st.SearchStrategy[str]] = {
     "structure": st.sampled_from(["otolith 1", "otolith 2 both whole"]),
     "move": st.sampled_from(["K-00013 K-00097", "K-00021 K-00101", "K-00013 K-00030"]),
     "skip": st.sampled_from(["", "", "K-00013", "K-00030"]),
-    "found": st.sampled_from([
-        "K-00013 empty", "K-00013 full", "K-00021 empty not-found", "K-00030 full", "K-00030 full of 1", "K-00021 full of 2",
-    ]),
+    "found": st.sampled_from(
+        [
+            "K-00013 empty",
+            "K-00013 full",
+            "K-00021 empty not-found",
+            "K-00030 full",
+            "K-00030 full of 1",
+            "K-00021 full of 2",
+        ]
+    ),
+    "void": st.sampled_from(["", "", "of previous", "of 1", "of 2"]),
+    "lost": st.sampled_from(["", "", "of previous", "of 1", "of 3"]),
+    "at": st.sampled_from(
+        ["table next", "board species perch", "scale again", "knife code sex F", "nowhere next", "board at knife next"]
+    ),
     "same-as": st.sampled_from(["1", "2"]),
     "slide": st.sampled_from(["total_length 1 2 +1", "whole_mass 1 3 -1"]),
     "back": st.sampled_from(["", "1", "2"]),
@@ -155,7 +179,7 @@ SERVES = {
 worlds = st.sampled_from(sorted(PROTOCOLS)).flatmap(
     lambda name: st.tuples(
         st.just(name),
-        st.just(THREE) if name == "row" else st.sampled_from([("table",), ("table",), ("left", "right")]),
+        st.just(THREE) if name in ("row", "by order") else st.sampled_from([("table",), ("table",), ("left", "right")]),
     )
 )
 
