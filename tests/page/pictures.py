@@ -18,7 +18,7 @@ from tests.page.test_live import LISTEN
 
 IMAGES = GUIDE.parent / "images"
 #: Nobody touches a board three times in two seconds.
-PACE_MS = 720
+PACE_MS = 1100
 
 
 def shot(tab: Tab, name: str, *, whole: bool = False) -> None:
@@ -26,7 +26,7 @@ def shot(tab: Tab, name: str, *, whole: bool = False) -> None:
     tab.page.wait_for_timeout(150)
     image = Image.open(io.BytesIO(tab.page.screenshot(full_page=whole))).convert("RGB")
     image = image.resize((960, round(image.height * 960 / image.width)), Image.Resampling.LANCZOS)
-    image.quantize(24).save(IMAGES / f"{name}.png", optimize=True)
+    image.quantize(48).save(IMAGES / f"{name}.png", optimize=True)
 
 
 def fish(bench: Bench, tab: Tab, rng: random.Random, count: int) -> None:
@@ -75,7 +75,6 @@ def solo(browser: Any, bench: Bench) -> None:
     tab.press("look")
     tab.shows(".tray", "14")
     lead = Tab(browser, bench.address(lead=True), size={"width": 1280, "height": 900})
-    lead.page.evaluate("localStorage.setItem('thwart-theme', 'day')")
     lead.page.wait_for_selector("body[data-fish]")
     shot(lead, "page-lead", whole=True)
 
@@ -105,7 +104,7 @@ def tally(browser: Any, bench: Bench) -> None:
     rng = random.Random(5)
     for words in ("batch open north-bay", "species perch", "code sex F"):
         bench.rig.act(words)
-    for _ in range(30):
+    for _ in range(22):
         before = bench.settled()
         bench.rig.touch(round(rng.gauss(214, 24)))
         bench.rig.wait_for("tallied", after=before)
