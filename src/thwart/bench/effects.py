@@ -428,9 +428,21 @@ def _species(bench: Bench, entry: Entry) -> None:
     _touch(bench, entry)
 
 
+def _practised_with(bench: Bench, label: str) -> bool:
+    """Whether a container was only practised with and practice is over: then it is nobody's any more."""
+    old = bench.get(Container, label)
+    if old is None or not old.practice or bench.desk.practice:
+        return False
+    s = bench.get(Specimen, old.specimen_id) if old.specimen_id is not None else None
+    if s is not None and s.practice:
+        bench.put(replace(s, containers=tuple(c for c in s.containers if c != label)))
+    return True
+
+
 def _container(bench: Bench, entry: Entry) -> None:
     """A container is filled, or left out for good; those its label passed over are still to turn up."""
     b = entry.body
+    _practised_with(bench, b["number"])
     filled = bench.need(Specimen, entry.specimen_id) if entry.specimen_id is not None else None
     got: Any = filled.structures.get(b["structure"] or "", {}) if filled is not None else {}
     bench.put(
@@ -441,6 +453,7 @@ def _container(bench: Bench, entry: Entry) -> None:
         )
     )  # fmt: skip
     for label in b.get("passed", ()):
+        _practised_with(bench, label)
         bench.put(
             Container(
                 number=label, specimen_id=None, structure=b.get("structure"), taken=None, side=None, condition=None,
@@ -453,7 +466,8 @@ def _container(bench: Bench, entry: Entry) -> None:
         missing = {k: why for k, why in s.missing.items() if k != "container"}
         containers = (*s.containers, b["number"])
         bench.put(replace(s, containers=containers, missing=missing, given=s.given + 1, provisional=False))
-    bench.put(replace(bench.desk, expected=b["expected"]))
+    if not bench.desk.practice:  # the stack is where it was when practice is over
+        bench.put(replace(bench.desk, expected=b["expected"]))
     left_out = (b["number"],) if b["state"] == "skipped" else ()
     passed = tuple(b.get("passed", ()))
     if (left_out or passed) and (name := bench.place(b["place"]).batch) is not None:
@@ -470,7 +484,7 @@ def _container_void(bench: Bench, entry: Entry) -> None:
 def _container_found(bench: Bench, entry: Entry) -> None:
     """A container was looked into later: nothing is in it, or something is. Its fish, where it has one, stays its fish."""
     b = entry.body
-    known = bench.get(Container, b["number"])
+    known = None if _practised_with(bench, b["number"]) else bench.get(Container, b["number"])
     if known is None:
         known = Container(
             number=b["number"], specimen_id=None, structure=b["structure"], taken=None, side=None, condition=None,
@@ -702,6 +716,7 @@ def _container_moved(bench: Bench, entry: Entry) -> None:
     """A torn or wrong container: what it held is in another."""
     b = entry.body
     s = bench.need(Specimen, entry.specimen_id or "")
+    _practised_with(bench, b["new"])
     old = bench.need(Container, b["old"])
     bench.put(replace(old, state=b["state"], specimen_id=None, at_utc=entry.stamp.utc))
     bench.put(replace(old, number=b["new"], at_utc=entry.stamp.utc))

@@ -189,12 +189,20 @@ def summary(bench: Bench, specimen: Specimen) -> str:
     return ", ".join(parts) or "nothing taken"
 
 
+def of_its_side(bench: Bench, specimen: Specimen) -> Specimen:
+    """The specimen itself. Raises Refusal where it is practice and the bench doesn't practise, or the other way."""
+    if specimen.practice != bench.desk.practice:
+        raise Refusal("practice-fish" if specimen.practice else "no-practice-fish", number=specimen.number)
+    return specimen
+
+
 def recall(bench: Bench, place: str, specimen: Specimen) -> None:
     """A closed specimen is in hand again; what was in hand is set aside until it closes. Raises Refusal."""
     if specimen.state != "closed":
         raise Refusal("fish-not-closed", number=specimen.number)
     if specimen.end == "void":
         raise Refusal("void-fish", number=specimen.number)
+    of_its_side(bench, specimen)
     if bench.place(place).batch is None and bench.setup.protocol.flow != "revisit":
         raise Refusal("no-batch")
     leave_behind(bench, place)

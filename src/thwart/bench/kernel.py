@@ -290,6 +290,15 @@ class Bench:
         here = [s.number for s in self.all(Specimen) if first <= s.number <= last]
         return max([*here, *([] if stored is None else [stored])], default=None)
 
+    def container(self, label: str) -> Container | None:
+        """The container that bears a label; one that was only practised with is as new once practice is over."""
+        found = self.get(Container, label)
+        if found is None or not found.practice or self.desk.practice:
+            return found
+        if found.specimen_id is not None:
+            self.get(Specimen, found.specimen_id)  # it loses it to whom it is given now
+        return None
+
     def batch_called(self, name: str) -> Batch | None:
         """The batch of a name; one planned or open in other capitals too, since a card has none."""
         found = self.get(Batch, name)

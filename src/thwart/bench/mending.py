@@ -50,7 +50,7 @@ def move(bench: Bench, place: str, args: Sequence[str]) -> None:
     if len(args) != 2:
         raise usage("move")
     old, new = args[0].upper(), label_named(bench, "move", args[1])
-    held = bench.get(Container, old)
+    held = bench.container(old)
     if held is None or held.specimen_id is None:
         raise Refusal("unknown-container", act="move", label=words.shown(old))
     torn = container_after(bench, "move", old, "torn")
@@ -77,7 +77,7 @@ def label_named(bench: Bench, act: str, text: str) -> str:
 
 def container_after(bench: Bench, act: str, label: str, event: str) -> str:
     """The state of a container after an event. Raises Refusal where it is somebody's, or in a state for nothing more."""
-    known = bench.get(Container, label)
+    known = bench.container(label)
     before = None if known is None else known.state
     theirs = known is not None and not known.free and event in ("taken", "left out")
     if known is not None and (theirs or (before, event) not in tables.CONTAINER):
@@ -119,7 +119,7 @@ def found(bench: Bench, place: str, args: Sequence[str]) -> None:
         raise Refusal("unknown-reason", act="found", reason=words.shown(reason), near=near(reason, MISSING_REASONS, 7))
     containers = bench.setup.protocol.containers
     assert containers is not None
-    known = bench.get(Container, label)
+    known = bench.container(label)
     fish = bench.get(Specimen, known.specimen_id) if known is not None and known.specimen_id is not None else None
     if known is not None and known.state == ("empty" if what == "empty" else "orphan" if fish is None else "filled"):
         raise Refusal("already", act=f"found {label} {what}")

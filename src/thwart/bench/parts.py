@@ -10,6 +10,7 @@ from ..tomlfile import nearest
 from . import row, words
 from .acts import ACTS
 from .filling import wanted
+from .fish import of_its_side
 from .kernel import Refusal
 from .protocol import Slot
 from .state import Specimen
@@ -104,7 +105,7 @@ def split_of(bench: Bench, place: str, act: str, args: Sequence[str]) -> tuple[l
         ident = bench.place(place).previous
         if ident is None:
             raise Refusal("unknown-fish", number="previous")
-        return list(args[:at]), not_void(bench.need(Specimen, ident))
+        return list(args[:at]), not_void(of_its_side(bench, bench.need(Specimen, ident)))
     return list(args[:at]), not_void(numbered(bench, rest[0]))
 
 
@@ -120,7 +121,7 @@ def numbered(bench: Bench, text: str) -> Specimen:
     specimen = bench.numbered(int(text)) if NUMBER.fullmatch(text) and text.isdecimal() else None
     if specimen is None:
         raise Refusal("unknown-fish", number=words.shown(text))
-    return specimen
+    return of_its_side(bench, specimen)
 
 
 def no_args(act: str, args: Sequence[str]) -> None:

@@ -499,7 +499,7 @@ def take_label(bench: Bench, place: str, label: str, *, via: str) -> None:
     """A container's label: opens, closes, or recalls, as its role was declared. A scan wins over an assumption."""
     containers = bench.setup.protocol.containers
     assert containers is not None
-    known = bench.get(Container, label)
+    known = bench.container(label)
     here = bench.place(place)
     fish = row.take_head(bench, place)
     if bench.setup.protocol.flow == "revisit":
@@ -585,7 +585,7 @@ def expected_label(bench: Bench) -> str | None:
                 label = kept
         except labels.LabelError:
             pass  # of another protocol's series
-    while label is not None and (known := bench.get(Container, label)) is not None:
+    while label is not None and (known := bench.container(label)) is not None:
         if known.free and known.state == "empty":
             break  # seen, and still to be had
         label = template.moved(label, 1)
@@ -622,7 +622,7 @@ def _passed(bench: Bench, label: str) -> list[str]:
         return []
     steps = range(template.count(label) - template.count(expected))
     between = [passed for by in steps if (passed := template.moved(expected, by)) is not None]
-    return [passed for passed in between if bench.get(Container, passed) is None]
+    return [passed for passed in between if bench.container(passed) is None]
 
 
 def _expected_after(bench: Bench, label: str) -> str | None:

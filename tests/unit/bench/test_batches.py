@@ -147,6 +147,58 @@ def test_after_practice_the_survey_is_seen_again(tmp_path: Path) -> None:
         assert db.execute("SELECT batch FROM batches").fetchall() == [("bay",)]
 
 
+def test_what_was_practised_with_is_as_new(tmp_path: Path) -> None:
+    """Envelopes of the real stack, filled, passed over, left out and found in practice."""
+    play = Play(SOLO, batch=False)
+    play.act("practice on")
+    play.act("batch open dry-run")
+    for count in (1, 4):
+        play.touch(212)
+        play.label(count)
+    play.act("skip")
+    play.act("found K-00089 full")
+    practice_fish = play.numbered(1)
+    assert practice_fish.containers == ("K-00013",)
+    play.act("batch close enough")
+    play.act("practice off")
+    play.act("batch open bay")
+    for count in range(1, 9):
+        play.touch(212)
+        play.label(count)
+        assert not [kind for kind in play.questions() if kind.startswith("label-")], count
+    assert play.numbered(practice_fish.number).containers == ()
+    with closing(sqlite3.connect(told(tmp_path / "ledger.db", play.entries))) as db:
+        assert db.execute("SELECT count(*) FROM containers WHERE state = 'filled'").fetchone() == (8,)
+        assert db.execute("SELECT count(*) FROM containers").fetchone() == (8,)
+    check(play)
+    assert state_of(folded(play)) == state_of(play.bench)
+    before = {key: thing for key, thing in play.records.objects.items() if key[0] == "container"}
+    play.touch(212)
+    play.label(9)
+    play.act("undo")
+    assert {key: thing for key, thing in play.records.objects.items() if key[0] == "container"} == before
+    check(play)
+
+
+def test_an_undone_take_over_gives_the_label_back_to_practice() -> None:
+    play = Play(SOLO, batch=False)
+    play.act("practice on")
+    play.act("batch open dry-run")
+    play.touch(212)
+    play.label(1)
+    play.act("batch close enough")
+    play.act("practice off")
+    play.act("batch open bay")
+    play.touch(212)
+    play.label(1)
+    play.act("undo")
+    assert play.bench.need(Container, "K-00013").practice
+    assert play.numbered(1).containers == ("K-00013",)
+    play.label(1)
+    assert not play.bench.need(Container, "K-00013").practice
+    check(play)
+
+
 # ---- numbers -------------------------------------------------------------------------------------------------------
 
 

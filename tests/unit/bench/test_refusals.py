@@ -161,6 +161,15 @@ WAYS: list[tuple[str, Way]] = [
     ("batch-circle", after("batch plan a parent=b", "batch plan b parent=a")),
     ("batch-circle", after("batch note bay parent=bay")),
     ("unknown-batch", after("batch drop cove")),
+    ("practice-fish", doing(
+        lambda p: p.act("batch close done"), lambda p: p.act("practice on"), lambda p: p.act("batch open dry"), fish,
+        lambda p: p.act("batch close done"), lambda p: p.act("practice off"), lambda p: p.act("batch open cove"),
+        lambda p: p.act("recall 1"),
+    )),
+    ("no-practice-fish", doing(
+        fish, lambda p: p.act("batch close done"), lambda p: p.act("practice on"), lambda p: p.act("batch open dry"),
+        lambda p: p.act("code sex F of 1"),
+    )),
     ("practice-other", after("batch close done", "practice on", "batch reopen bay once-more")),
     ("practice-other", after("batch plan cove", "practice on", "batch open cove", batch=False)),
     ("container-taken", doing(fish, lambda p: p.act("skip K-00013"))),
