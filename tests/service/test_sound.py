@@ -6,6 +6,7 @@ import logging
 import shutil
 import sqlite3
 import subprocess
+import tempfile
 import wave
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -264,6 +265,24 @@ def test_words_follow_where_the_player_cannot_be_started(
     feed, _ = started(player="aplay")
     feed.publish(fish(212)[0].entries)
     until(lambda: programs.voice(), "the words")
+
+
+def test_without_room_for_the_tones_the_voice_goes_on(
+    programs: Programs,
+    started: Callable[..., tuple[Feed, Machine]],
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", "/dev/full/nowhere")
+    programs.add("aplay")
+    programs.add("espeak-ng")
+    feed, _ = started()
+    with caplog.at_level(logging.WARNING):
+        for nth, group in enumerate(fish(212, 214)):
+            feed.publish(group.entries)
+            until(lambda nth=nth: len(programs.voice()) == nth + 1, "the words")  # type: ignore[misc]
+    assert [r.getMessage().split()[0] for r in caplog.records] == ["no-tones"]
+    assert programs.tones() == []
 
 
 def test_a_question_is_not_lost_to_what_came_with_it() -> None:

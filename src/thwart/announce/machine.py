@@ -134,7 +134,13 @@ class Machine:
             self._go_on()
             return
         nth = self._places.index(place) if place in self._places else 0
-        self._running = self._player.run({"file": self._file(sound, nth)}, b"", _TONE_S)
+        try:
+            file = self._file(sound, nth)
+        except OSError as error:
+            log.warning('no-tones reason="no room for a file: %s"', error.strerror)
+            self._player = None
+            return
+        self._running = self._player.run({"file": file}, b"", _TONE_S)
 
     def _go_on(self) -> None:
         if self._running is not None:
