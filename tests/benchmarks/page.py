@@ -50,7 +50,7 @@ def main(touches: int) -> None:
                     committed[str(entry.body["value"])] = time.time() * 1000
             publish(group)  # type: ignore[arg-type]
 
-        service.feed.publish = told  # type: ignore[method-assign,assignment]
+        service.feed.publish = told  # type: ignore[method-assign]
         tab = Tab(browser, bench.address()).ready()
         bench.rig.act("batch open north-bay perch")
         tab.page.evaluate(WATCH)

@@ -137,7 +137,10 @@ def test_lead(bench_of: Callable[..., Bench], tab_of: Callable[..., Tab]) -> Non
     tab = tab_of(bench, lead=True)
     page = tab.page
     page.wait_for_selector("body[data-fish]")
-    numbers = lambda: [r.get_attribute("data-number") for r in page.locator("#fish tbody tr").all()]  # noqa: E731
+
+    def numbers() -> list[str]:
+        return [str(r.get_attribute("data-number")) for r in page.locator("#fish tbody tr").all()]
+
     assert numbers()[0] > numbers()[-1]
     page.click('#fish [data-sort="total_length_mm"]')
     assert numbers()[:3] == ["2", "1", "3"]

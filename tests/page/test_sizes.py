@@ -24,7 +24,9 @@ def ink_mm(tab: Tab, what: str, mm: float = MM) -> tuple[float, float]:
     image = (
         Image.open(io.BytesIO(tab.page.locator(what).first.screenshot())).convert("L").point(lambda v: 255 * (v < 100))
     )
-    left, top, right, bottom = image.getbbox()
+    box = image.getbbox()
+    assert box is not None
+    left, top, right, bottom = box
     return (bottom - top) / mm, (right - left) / mm
 
 

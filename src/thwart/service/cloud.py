@@ -67,7 +67,7 @@ def _points(bench: Bench, memory: Memory, fish: Specimen, x: str, y: str) -> lis
         if s.species == fish.species and s.specimen_id != fish.specimen_id and x in s.values and y in s.values
         and s.end not in ("void", "same-as")
     ]  # fmt: skip
-    found = []
+    found: list[tuple[float, float, int]] = []
     for s in sorted(others, key=lambda s: s.opened_seq)[-_POINTS:]:
         a, b = (bench.objects.get(("measurement", s.values[key])) for key in (x, y))
         if isinstance(a, Measurement) and isinstance(b, Measurement) and float(a.value) > 0 and float(b.value) > 0:

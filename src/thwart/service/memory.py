@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from ..bench.kernel import Bench
 from ..bench.state import Batch, Instrument, Measurement, Pool, Reading, Specimen
 
@@ -16,10 +18,10 @@ class Memory:
         self.pools: list[Pool] = []
         self.readings: list[Reading] = []
         self.specimens: list[Specimen] = []
-        lists: dict[type, list[object]] = {
+        lists: dict[type, list[Any]] = {
             Batch: self.batches, Instrument: self.instruments, Measurement: self.measurements, Pool: self.pools,
             Reading: self.readings, Specimen: self.specimens,
-        }  # type: ignore[dict-item]  # fmt: skip
+        }  # fmt: skip
         for thing in bench.objects.values():
             if (kind := lists.get(type(thing))) is not None:
                 kind.append(thing)
