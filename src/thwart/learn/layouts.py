@@ -229,14 +229,21 @@ def _field_of(
     yielding = frozenset() if left or behind else _yielding(forms, at, widths)
     padded = left or behind or bool(yielding)
     seen = tuple(dict.fromkeys(cores))
+    if left and len({len(core) for core in seen}) == 1:
+        # That spaces give way to digits here shows in other forms of the same begin.
+        fraction = {_fraction(core, reading) for core in seen}
+        seen = tuple(dict.fromkeys((*seen, *(c for _, c in pooled if {_fraction(c, reading)} == fraction))))
     if drops or (len(seen) <= _FEW and len({len(core) for core in (*seen, *others)}) > 1):
         # How long numbers grow shows where more of them were seen.
         seen = tuple(dict.fromkeys((*seen, *others)))
     digits = Digits(
         seen, reading.style, reading.backwards, place.decimals, _shown(forms),
         padded and all(form.width is not None for form in forms), fixed and not padded,
-        all(not gap for gap in gaps)
-        and (at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit()),
+        # Zeros where spaces give way to digits are no padding.
+        (left and zeros) or (
+            all(not gap for gap in gaps)
+            and (at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit())
+        ),
         checked or any(role == "word" for role in first.roles[:at]),
     )  # fmt: skip
     apart = at > 0 and first.roles[at - 1] in ("loose", "listed") and b"" not in gaps
@@ -345,6 +352,8 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading,
     else:
         pieces.append(_gap(tail, form.width is not None and (number.wide or fixed), False, tail))
     floats = any("*" in piece or "+" in piece.replace("[+-]", "").replace("\\+", "") for piece in pieces)
+    # Numbers that all had one length, or fewer digits and spaces in its place: together they fill the same columns.
+    floats |= any("}| {1," in piece and "(?:[0-9]{1," not in piece for piece in pieces)
     kept = form.width if all(one.width is not None for one in family) else None
     width = kept if floats else None
     return Shape(pieces, words, meaning(form.conditions), place.unit, width, place, form.frames)
