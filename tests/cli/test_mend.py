@@ -23,7 +23,7 @@ def test_a_mend_without_a_service_and_the_whole_story(day: Rig, run: Run) -> Non
     lines = story.splitlines()
     order = [
         "reading   board sent", "value     1 total_length 212 mm → 212 mm (verdict 1)", "value     1 whole_mass 110 g",
-        "act       code sex F", "decided   1 sex F", "decided   1 complete", "mended    1 whole_mass mended: 110 → 118 (misread, by ida, see photo 12)",
+        "act       code sex F", "decided   1 sex F", "decided   1 incomplete", "mended    1 whole_mass mended: 110 → 118 (misread, by ida, see photo 12)",
     ]  # fmt: skip
     at = [next(i for i, line in enumerate(lines) if text in line) for text in order]
     assert at == sorted(at)
