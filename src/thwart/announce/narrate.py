@@ -133,7 +133,8 @@ def _finding(words: Language, code: str, args: Mapping[str, Any]) -> str:
     means = words.say("causes", code, {**args, "number": args.get("cause_number", args["number"])})
     advice = words.tables["advice"][code]
     if "found" not in args:  # a sequence test: what it found is the cause
-        return f"{means} · {advice}" + (f": `{args['repair']}`" if "repair" in args else "")
+        of = "" if args["measurand"] == "species" else f"{words.phrase(args['measurand'])}: "
+        return f"{of}{means} · {advice}" + (f": `{args['repair']}`" if "repair" in args else "")
     what = words.say("findings", args["found"], {**args, "means": means})
     parts = [what] if args["found"] == "fault" else [what, words.say("findings", args["sure"], {"means": means})]
     hint = _hint(words, args)
