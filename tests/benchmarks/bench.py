@@ -84,10 +84,10 @@ def main(fish: int = 2000) -> None:
         noted = Play("tray = 100\n" + SERIES, batch=False)
         for n in range(held):
             noted.reading("board", str(500 + n % 7), "mm")
-            noted.act("batch open b" + str(n)) if n == 0 else None
+            noted.act("batch open b0 unknown") if n == 0 else None
             noted.act("again") if n > 2 and n % 50 == 0 else None
         if held == 0:
-            noted.act("batch open b0")
+            noted.act("batch open b0 unknown")
         spent, _ = run(noted, 60)
         everything = [v for values in spent.values() for v in values]
         print(

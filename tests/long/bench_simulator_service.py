@@ -1,6 +1,6 @@
 """The simulated days through the real service: pseudo-terminals, its threads, a ledger on disk; time compressed.
 
-    python -m tests.long.bench_simulator_service [--fish 300] [--hard 1] [--pace 0.25] [--flow solo,row,lab,tally]
+    python -m tests.long.bench_simulator_service [--fish 300] [--hard 1] [--pace 0.25] [--flow solo,row,lab,shore,tally]
 
 So many fish of each flow, all flows at once, each in a process of its own. `--pace` is how many real seconds a simulated
 one lasts; below about 0.2 two touches of one fish come within the dead time of a bounce. A quarter of an hour for solo,
@@ -18,14 +18,15 @@ from pathlib import Path
 
 from tests.simulator.audit import Report
 from tests.simulator.real import RealSite
-from tests.simulator.run import Day, run_lab, run_solo, run_tagged, run_tally, summary, table
+from tests.simulator.run import Day, run_lab, run_shore, run_solo, run_tagged, run_tally, summary, table
 from tests.simulator.site import Site
-from tests.simulator.troubles import LAB, SOLO, TAGGED, TALLY, Trouble
+from tests.simulator.troubles import LAB, SHORE, SOLO, TAGGED, TALLY, Trouble
 
 FLOWS: Mapping[str, tuple[Callable[[Day], tuple[Report, Site]], Mapping[str, Trouble]]] = {
     "solo": (run_solo, SOLO),
     "row": (run_tagged, TAGGED),
     "lab": (run_lab, LAB),
+    "shore": (run_shore, SHORE),
     "tally": (run_tally, TALLY),
 }
 
