@@ -49,9 +49,8 @@ def test_contrast_and_names_in_both_themes(bench_of: Callable[..., Bench], tab_o
         assert too_faint(tab.page) == [], theme
         assert "press again" in tab.text('[data-key="void"]')
         tab.press("undo")  # said once, and taken back
-        tab.page.wait_for_selector('[data-key="void"]:not(.armed)')
-        tab.press("back")
-        tab.press("back")
+        until(lambda: state_of(bench)["places"][0]["armed"] is None, "not armed any more")
+        tab.page.wait_for_selector('#sheet[data-sheet="here"]')
         for _ in range(5):
             tab.press("look")
             assert too_faint(tab.page) == [], theme

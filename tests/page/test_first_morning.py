@@ -92,9 +92,7 @@ class Morning:
         self.tab.page.fill("#batch-name", "north bay")
         self.tab.press("open batch")
         self.tab.shows("#bench", "north-bay")
-        self.tab.page.wait_for_timeout(2000)  # lest the touches so far look like hosing
         for n, (mm, grams) in enumerate(_FISH, 1):
-            self.tab.page.wait_for_timeout(680)
             self.tab.page.wait_for_selector('[data-cell="wants"] .far')
             number = self.tab.number()
             for key in ("acts", "species", "species perch"):

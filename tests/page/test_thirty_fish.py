@@ -9,9 +9,6 @@ from collections.abc import Callable
 from tests.page.kit import Bench, Tab, state_of
 from tests.servicekit import until
 
-#: Three touches within two seconds look like hosing.
-PACE_S = 0.72
-
 
 def test_thirty_fish(bench_of: Callable[..., Bench], tab_of: Callable[..., Tab]) -> None:
     bench = bench_of("solo")
@@ -20,7 +17,6 @@ def test_thirty_fish(bench_of: Callable[..., Bench], tab_of: Callable[..., Tab])
     rig.act("batch open north-bay perch")
     tab.shows('[data-cell="hand"] .label', "perch")
     for number in range(1, 31):
-        started = time.monotonic()
         # Mass on length of perch: ln a = -12.3255, b = 3.15592 (data set fish of the R package rrcov, see the protocol).
         length = rng.randint(150, 340)
         mass = max(1, round(4.437e-6 * length**3.15592 * rng.lognormvariate(0, 0.04)))
@@ -61,7 +57,6 @@ def test_thirty_fish(bench_of: Callable[..., Bench], tab_of: Callable[..., Tab])
             assert (tab.number(), tab.value(), tab.text('[data-cell="wants"]')) == before, "a reload loses nothing"
         tab.shows('[data-cell="wants"] .far', "envelope")
         bench.envelope()
-        time.sleep(max(0.0, PACE_S - (time.monotonic() - started)))
     tab.shows('[data-cell="hand"] .digits', "31")
     held = state_of(bench)
     assert held["fish_closed"] == 30
