@@ -546,7 +546,7 @@ def test_a_hand_entry_of_a_side() -> None:
 
 
 def test_a_broken_order_asks_and_swap_mends_it() -> None:
-    play = Play(FORKED)
+    play = Play(FORKED, batch=True)
     play.touch(220)
     play.touch(200)
     assert play.questions() == ["order"]

@@ -567,7 +567,7 @@ def test_a_zero_that_moved_makes_masses_suspect() -> None:
 
 
 def test_two_divisions_are_no_moved_zero() -> None:
-    play = Play()
+    play = Play(batch="perch")
     play.lay()
     play.settle(412)
     play.lift("-2")
