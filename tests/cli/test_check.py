@@ -167,7 +167,7 @@ def test_heights_and_weights_with_an_exchanged_row(tmp_path: Path, run: Run) -> 
 def test_a_ledger_needs_no_columns_named(day: Any, run: Run) -> None:
     code, told, err = run("check", day.folder)
     assert (code, err) == (0, "")
-    assert "1 rows" in told
+    assert "1 row" in told
     with Ledger.open(day.folder / "ledger.db", readonly=True):
         pass
 
@@ -265,7 +265,7 @@ def test_nothing_of_a_bad_table_is_dropped(tmp_path: Path, run: Run) -> None:
     [
         ("", "its first line is empty"),
         ("tl,w\n", "0 rows"),
-        ("tl,w\n220,106\n", "1 rows"),
+        ("tl,w\n220,106\n", "1 row"),
         ("tl,w\n" + "220,106\n" * 50, "50 rows"),
         ("tl,tl\n1,2\n", "stands twice"),
         ("len,mass\n1,2\n", "no column 'tl'"),

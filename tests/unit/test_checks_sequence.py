@@ -85,7 +85,7 @@ def test_an_exchanged_pair_is_mostly_a_swap() -> None:
 def test_alarm_height_falls_with_distance() -> None:
     heights = [height(a) for a in (0.0, 0.9, 1.8, 3.0, 6.0, 9.0, 15.0, 40.0)]
     assert heights == sorted(heights, reverse=True)
-    assert heights[0] == 14.0
+    assert heights[0] == 20.0
 
 
 @pytest.mark.parametrize("grams", [30.0, -30.0])

@@ -37,15 +37,15 @@ FLOOR = 9.0
 _FLOOR = exp(-FLOOR)
 #: (distance of neighbours in scatters, height of the alarm).
 _HEIGHTS = (
-    (0.7, 14.0),
-    (1.1, 10.0),
-    (1.8, 8.1),
-    (2.2, 7.9),
-    (3.0, 7.2),
-    (4.2, 6.0),
-    (6.2, 5.2),
-    (9.0, 4.8),
-    (15.0, 4.4),
+    (0.3, 20.0),
+    (0.6, 14.0),
+    (0.83, 8.1),
+    (1.62, 7.9),
+    (2.76, 7.2),
+    (4.24, 6.0),
+    (6.55, 5.2),
+    (9.7, 4.8),
+    (16.3, 4.4),
 )
 #: Fish over which the distance of neighbours is averaged, what it is taken as before the first, and for how many.
 _SPAN, _APART, _APART_FISH = 20, 16.0, 4.0
@@ -215,7 +215,7 @@ class _Past(NamedTuple):
 def _look_back(fish: Sequence[Specimen], state: State, setup: Setup) -> _Past:
     seen = [_seen(one) for one in fish[-_SPAN - 1 :]]
     steps: list[Step] = []
-    squares, n, scale = _APART * _APART_FISH, _APART_FISH, 1.0
+    squares, n, scale = 0.0, 0, 1.0
     for then, now in pairwise(seen):
         made = _step(then, now, state, setup) if then and now else None
         if made is None:
@@ -225,13 +225,15 @@ def _look_back(fish: Sequence[Specimen], state: State, setup: Setup) -> _Past:
         steps.append(step)
         squares += min(apart * apart, 400.0)
         n += 1
+    guess = _APART_FISH * (1.0 - n / _SPAN)
+    away = sqrt((squares + guess * _APART) / (n + guess))
     alike = [one.ln_y for one in seen[-len(steps) - 1 : -1] if one]
     last = seen[-1]
     if last is None or len(alike) < _ALIKE:
-        return _Past(steps[-LOOK_BACK:], sqrt(squares / n), 0.0)
+        return _Past(steps[-LOOK_BACK:], away, 0.0)
     wide = max(stdev(alike), scale)
     z = (last.ln_y - fmean(alike)) / wide
-    return _Past(steps[-LOOK_BACK:], sqrt(squares / n), -0.5 * z * z - log(wide / scale) - steps[-1].fit)
+    return _Past(steps[-LOOK_BACK:], away, -0.5 * z * z - log(wide / scale) - steps[-1].fit)
 
 
 def _decide(new: SlipWatch, pair: float, past: _Past) -> Slip | Swap | None:
