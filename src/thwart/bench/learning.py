@@ -114,7 +114,11 @@ def _too_small_to_be_mature(bench: Bench, specimen: Specimen | None) -> None:
     fish = replace(fish_of(bench, specimen, values), mature=True)
     for found in look(fish, [], State(), bench.setup.protocol.checks):
         m = next((m for m in held.values() if m.measurand == found.measurand), None)
-        if found.cause != "below_mature" or m is None or any(q.kind == found.cause for q in about(bench, specimen, {m.seq})):
+        if (
+            found.cause != "below_mature"
+            or m is None
+            or any(q.kind == found.cause for q in about(bench, specimen, {m.seq}))
+        ):
             continue
         args = {**found.arguments, "number": specimen.number, "measurand": found.measurand, **found.told}
         finding = Finding(found.cause, 3, args, text=f"{specimen.number}: {found.text}")

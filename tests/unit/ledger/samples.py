@@ -169,7 +169,19 @@ class Survey:
 
     def coded(self) -> Input:
         assert self.fish is not None
-        coded = Coded(self.seq, self.fish.specimen_id, "sex", "sexes", "F", None, "mn", self.stamp().utc, None, "stands", self.fish.practice)
+        coded = Coded(
+            self.seq,
+            self.fish.specimen_id,
+            "sex",
+            "sexes",
+            "F",
+            None,
+            "mn",
+            self.stamp().utc,
+            None,
+            "stands",
+            self.fish.practice,
+        )
         return self.input("act", {"act": "code"}, [("coded", [coded])])
 
     def contained(self, number: str) -> Input:
