@@ -168,7 +168,7 @@ def _given_to(bench: Bench, place: str, label: str, fish: Specimen) -> None:
 
 def found_home(bench: Bench, label: str) -> None:
     """A container isn't an orphan any more."""
-    answer(bench, [q for q in bench.live_questions() if q.kind == "orphan" and q.args["label"] == label])
+    answer(bench, [q for q in bench.live_questions_of(None) if q.kind == "orphan" and q.args["label"] == label])
 
 
 def same_as(bench: Bench, place: str, args: Sequence[str]) -> None:
