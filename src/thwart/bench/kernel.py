@@ -742,6 +742,7 @@ class Bench:
         specimens, keys = self._in_play()
         for key in old:
             if key in keys or not _may_leave(self.objects[key], specimens):
+                self._touched[key] = self.turn  # not looked at again at the very next sweep
                 continue
             del self.objects[key]
             self._touched.pop(key, None)

@@ -21,6 +21,8 @@ FAULT = 70
 
 def main() -> NoReturn:
     """The program `thwart`."""
+    # No plug-in of pydantic is ours; looking for some reads every installed package's metadata, and a start is to be short.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     sys.exit(run_command(sys.argv[1:]))
 
 
