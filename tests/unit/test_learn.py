@@ -264,3 +264,24 @@ def test_what_nobody_looked_at_is_left_out() -> None:
     """A row without value, unit and condition ends the one above."""
     text = "offset,value,unit,condition\n0,1.5,g,ok\n10,,,\n20,2.5,g,ok\n"
     assert [(o.offset, o.end) for o in parse_shown(text, 30, "shown.csv")] == [(0, 10), (20, 30)]
+
+
+@pytest.mark.parametrize("fill", [b".", b"_", b"*"])
+def test_fill_characters_give_way_to_digits_of_the_same_columns_only(fill: bytes) -> None:
+    def line(number: bytes) -> bytes:
+        return b"W " + number.rjust(8, fill) + b" g\r\n"
+
+    rows = [(line(n) * 3, n.decode(), "g", "ok") for n in (b"12.5", b"403.8", b"7.1", b"98.6")]
+    profile = taught(rows).profile
+
+    def value(raw: bytes) -> str | None:
+        (one,) = decode_frames(profile, raw)
+        return None if one.decoded is None else str(one.decoded.value)
+
+    assert value(line(b"5.0")) == "5.0"
+    assert value(line(b"123456.7")) == "123456.7"
+    other = b"_" if fill != b"_" else b"."
+    for damaged in (line(b"12.5").replace(fill, b"", 1) if fill != b"." else b"W ...12.5 g\r\n",
+                    b"W " + fill * 2 + other + fill + b"12.5 g\r\n", b"W " + fill * 3 + b" 12.5 g\r\n",
+                    b"W     12.5 g\r\n", b"W " + fill * 5 + b"2.5" + fill + b"g\r\n"):  # fmt: skip
+        assert value(damaged) is None, damaged

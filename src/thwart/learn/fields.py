@@ -10,7 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from .splitting import MARKS, Style, parts_of
+from .splitting import FILLS, MARKS, Style, parts_of
 
 #: A number that isn't padded may have so many digits more than the longest seen.
 _GROWTH = 1
@@ -150,6 +150,8 @@ class Lead:
 
     def pattern(self, digits: str, wide: bool, apart: bool) -> str:
         """The gap with the group `number` behind it. `wide`: the form's width holds the spaces."""
+        if any(byte in FILLS for gap in self.gaps for byte in gap):
+            return self._filled_up(digits)
         chars = {char for gap in self.gaps for char in gap.decode("latin-1") if char in "+-"} if self.signed else set()
         if not self.signed and len(set(self.gaps)) == 1 and not self.filled:
             return escape(self.gaps[0]) + f"(?P<number>{digits})"
@@ -179,6 +181,14 @@ class Lead:
         before = self._pad(befores | bare, wide, apart)
         inner = "" if floating else self._pad(afters | {0}, wide, False)
         return f"{before}(?P<number>{optional}{inner}{digits})"
+
+    def _filled_up(self, digits: str) -> str:
+        """Fill characters give way to digits; only where the form keeps its width, else just what was seen."""
+        fills = {bytes([byte]) for gap in self.gaps for byte in gap if byte in FILLS}
+        heads = {gap.rstrip(FILLS) for gap in self.gaps}
+        if len(fills) > 1 or len(heads) > 1 or not self.filled:
+            return "(?:" + "|".join(map(escape, sorted(set(self.gaps)))) + f")(?P<number>{digits})"
+        return f"{escape(heads.pop())}{escape(fills.pop())}*(?P<number>{digits})"
 
     def _pad(self, counts: set[int], wide: bool, apart: bool) -> str:
         if wide and self.filled:

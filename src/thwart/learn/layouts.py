@@ -12,7 +12,7 @@ from .evidence import NUMBERED
 from .fields import Digits, Lead, escape, loose_number, repeat, spaces
 from .forms import Form, Reading, clockwork
 from .places import Frame, Place
-from .splitting import MARKS, Style, parts_of
+from .splitting import FILLS, MARKS, Style, parts_of
 
 #: Words that say which load a number is, in any language of the trade we know.
 _LOADS = {
@@ -206,9 +206,9 @@ def _field_of(
     pooled = [(gap, core) for form in pool for gap, core in zip(form.gap(at), form.core(at), strict=True)]
     gaps = [gap for gap, _ in pooled]
     ends = {len(gap) + len(core) for gap, core in pooled}
-    blanks = {gap.count(b" ") for gap in gaps}
-    if len(ends) > 1 and len({len(gap) for gap in gaps}) > 1 and blanks != {gap.count(b" ") for gap in own}:
-        gaps, blanks = own, {gap.count(b" ") for gap in own}
+    blanks = {_blank(gap) for gap in gaps}
+    if len(ends) > 1 and len({len(gap) for gap in gaps}) > 1 and blanks != {_blank(gap) for gap in own}:
+        gaps, blanks = own, {_blank(gap) for gap in own}
         ends = {len(gap) + len(core) for form in forms for gap, core in zip(form.gap(at), form.core(at), strict=True)}
     signs = {form.place.sign - at for form in pool if form.place is not None and form.place.sign is not None}
     sign = min(signs, key=lambda where: (where != 0, abs(where))) if signs else None
@@ -250,6 +250,11 @@ def _field_of(
     elsewhere = {gap for form in pool for gap in form.gap(at + sign)[:]} if sign and at + sign >= 0 else set()
     lead = Lead(tuple(dict.fromkeys(gaps)), sign == 0, left, ends.pop() if len(ends) == 1 else None)
     return _Field(lead, digits, right, digits.padded, apart, behind, yielding, sign, elsewhere)
+
+
+def _blank(gap: bytes) -> int:
+    """How many bytes of a gap stand for no digit: spaces, or what fills in their place."""
+    return sum(byte == 0x20 or byte in FILLS for byte in gap)
 
 
 #: Of a form with no more values than these, those of other forms say how long its numbers may be.

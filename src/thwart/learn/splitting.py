@@ -7,22 +7,32 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 #: How a number is written: with a point, a comma, without either (the decimals are implied), in hexadecimal; or with
-#: its decimal mark and then what parts groups of three digits.
+#: its decimal mark and then what parts groups of three digits. `filled`: dots, underscores or asterisks fill its columns.
 Style = Literal[
-    "point", "comma", "plain", "hex", "point-comma", "comma-point", "point-quote", "comma-quote", "point-space", "comma-space"
+    "point", "comma", "plain", "hex", "point-comma", "comma-point", "point-quote", "comma-quote", "point-space", "comma-space",
+    "point-filled", "comma-filled", "plain-filled", "point-comma-filled", "comma-point-filled",
 ]  # fmt: skip
 STYLES: tuple[Style, ...] = get_args(Style)
+_FILLED: frozenset[Style] = frozenset(style for style in STYLES if style.endswith("-filled"))
+#: What may fill the columns before a number, but for spaces and zeros.
+FILLS = b"._*"
+_FILL = rb"(?<![0-9.,])(?:\.+|_+|\*+)(?=[0-9])"
+_PLAINLY_FILLED = re.compile(rb"(?<![0-9.,])(?:\.{2,}|_{2,}|\*{2,})[0-9]")
 #: Style → decimal mark, and what parts thousands.
 MARKS: dict[Style, tuple[str, str]] = {
     "point": (".", ""), "comma": (",", ""), "plain": ("", ""), "hex": ("", ""), "point-comma": (".", ","),
     "comma-point": (",", "."), "point-quote": (".", "'"), "comma-quote": (",", "'"), "point-space": (".", " "),
-    "comma-space": (",", " "),
+    "comma-space": (",", " "), "point-filled": (".", ""), "comma-filled": (",", ""), "plain-filled": ("", ""),
+    "point-comma-filled": (".", ","), "comma-point-filled": (",", "."),
 }  # fmt: skip
 
 _NUMBERS = {
     "point": rb"[0-9]+(?:\.[0-9]*)?|\.[0-9]+",
     "comma": rb"[0-9]+(?:,[0-9]+)?|(?<= ),[0-9]+",
     "plain": rb"[0-9]+",
+    "point-filled": rb"[0-9]+(?:\.[0-9]+)?",
+    "comma-filled": rb"[0-9]+(?:,[0-9]+)?",
+    "plain-filled": rb"[0-9]+",
     "hex": rb"(?<![A-Fa-f])(?:[0-9A-F]{2,}+(?![a-f])|[0-9a-f]{2,})",
 }
 _GROUPED = {
@@ -34,7 +44,10 @@ for _style, _grouped in _GROUPED.items():
     _NUMBERS[_style] = rb"%b(?:%b[0-9]+)?|[0-9]+(?:%b[0-9]+)?" % (_grouped, _mark, _mark)
 _SPLIT = {
     # A number, a word, a row of dashes, a piece of a gap, any other byte.
-    style: re.compile(rb"(" + number + rb")|([A-Za-z]+)|([+-]{2,})|([ +-])|(.)", re.DOTALL)
+    style: re.compile(
+        rb"(" + number + rb")|([A-Za-z]+)|([+-]{2,})|([ +-]" + (b"|" + _FILL if style in _FILLED else b"") + rb")|(.)",
+        re.DOTALL,
+    )
     for style, number in _NUMBERS.items()
 }
 
@@ -42,7 +55,7 @@ _SPLIT = {
 @dataclass(frozen=True, slots=True)
 class Split:
     """`cores` are words, single other bytes and numbers; `numbers` says which are numbers; `gaps` (one more than cores)
-    hold the spaces and lone signs around them. Joined in turn they are the frame again."""
+    hold the spaces, lone signs and fill characters around them. Joined in turn they are the frame again."""
 
     cores: tuple[bytes, ...]
     numbers: tuple[bool, ...]
@@ -65,7 +78,13 @@ def parts_of(core: bytes, style: Style, *, backwards: bool) -> tuple[str, str, s
 
 def styles_in(data: bytes) -> tuple[Style, ...]:
     """The styles that numbers in `data` could have."""
-    return tuple(style for style in STYLES if style not in _GROUPED or re.search(_GROUPED[style], data))
+    filled = _PLAINLY_FILLED.search(data) is not None
+    return tuple(
+        style
+        # Filled ones first: taken for words, fill characters would make a form of each number's length.
+        for style in sorted(STYLES, key=lambda style: style not in _FILLED)
+        if (filled or style not in _FILLED) and (style not in _GROUPED or re.search(_GROUPED[style], data))
+    )
 
 
 def split(body: bytes, style: Style) -> Split:
