@@ -14,6 +14,7 @@ from pydantic import BaseModel
 from tests.cli.test_program import commands
 from thwart import config, errors
 from thwart.cli.entry import FAULT, INTERRUPTED
+from thwart.paper.grid import LabelSheet
 from thwart.profiles import loading, shipped_profiles
 from thwart.service.policy import POLICIES
 from thwart.shipped import shipped
@@ -92,7 +93,7 @@ def test_the_policy_is_described_row_by_row() -> None:
         ("`[sound]`", "###", config.SoundConfig),
         ("`[numbers]`", "###", config.NumbersConfig),
         ("`[labels]`", "###", config.LabelsConfig),
-        ("`[labels.sheets.NAME]`", "###", config.LabelSheet),
+        ("`[labels.sheets.NAME]`", "###", LabelSheet),
         ("`[instruments.NAME]`", "###", config.InstrumentConfig),
         ("`[instruments.NAME.line]`", "###", config.LineOverride),
     ],

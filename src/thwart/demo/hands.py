@@ -145,7 +145,7 @@ class Person:
     # ---- doing and hearing -------------------------------------------------------------------------------------
 
     def do(self, what: str, action: Callable[[], object], kind: str, **body: object) -> Entry | None:
-        """Do something and wait to hear an entry of this kind, at this place, with these words in it."""
+        """Do something and wait to hear an entry of this kind, at this place, with these words in it (a set: one of them)."""
         mark = self.stage.ears.mark()
         action()
         return self.hears(mark, what, kind, **body)
@@ -165,7 +165,8 @@ class Person:
     def _is(self, entry: Entry, kind: str, body: Mapping[str, object]) -> bool:
         if entry["kind"] != kind or entry["place"] not in (None, self.place):
             return False
-        return all(entry["body"].get(key) == value for key, value in body.items())
+        said = entry["body"]
+        return all(said.get(k) in v if isinstance(v, frozenset) else said.get(k) == v for k, v in body.items())
 
     def scan(self, scanner: str, text: str, kind: str, **body: object) -> Entry | None:
         """Scan a label."""

@@ -23,6 +23,9 @@ TROUBLES = ("wrong basket", "doubled touch", "wrong sex", "misread card", "under
 #: In which order the baskets come to the table.
 _BASKETS = ("perch", "roach", "bream", "pike")
 
+#: How the bench says what is counted from now on: with the sex, and with what waits, where there is any.
+_COUNTING = frozenset({"counting", "counting-sex", "counting-waits", "counting-sex-waits"})
+
 Class = tuple[str, str, int]
 
 
@@ -58,9 +61,9 @@ class Sorter(Person):
             self.scan("cards", text, "refused")
         species, sex = self._now
         if fish.species != species:
-            self.card("cards", f"species {fish.species}", "told", code="counting")
+            self.card("cards", f"species {fish.species}", "told", code=_COUNTING)
         if fish.sex != sex:
-            self.card("cards", f"code sex {fish.sex}", "told", code="counting")
+            self.card("cards", f"code sex {fish.sex}", "told", code=_COUNTING)
         self._now = fish.species, fish.sex
 
     def _touch(self, fish: Fish, number: int, trouble: str | None) -> None:
@@ -78,12 +81,12 @@ class Sorter(Person):
                 self.do(trouble, bounce, "outcome", event="same again")
             case "wrong sex":
                 other = "F" if fish.sex == "M" else "M"
-                self.card("cards", f"code sex {other}", "told", code="counting")
+                self.card("cards", f"code sex {other}", "told", code=_COUNTING)
                 self.touch(mm, "tallied")
                 self.plant(trouble, number, f"it was counted as {other}: `undo`, the right card, and touched again", "taken back",
                            "SELECT count(*) FROM changes WHERE kind = 'undone'")  # fmt: skip
                 self.card("cards", "undo", "undone")
-                self.card("cards", f"code sex {fish.sex}", "told", code="counting")
+                self.card("cards", f"code sex {fish.sex}", "told", code=_COUNTING)
                 self.breathe()
                 self.touch(mm, "tallied", sex=fish.sex)
             case "under the hose":
@@ -112,7 +115,7 @@ class Sorter(Person):
                    "SELECT count(*) FROM findings WHERE cause = 'class-beyond'")  # fmt: skip
         self.touch(mm, "asked", code="class-beyond")
         self.tell("scans the card of pike, and touches it again")
-        self.card("cards", "species pike", "told", code="counting")
+        self.card("cards", "species pike", "told", code=_COUNTING)
         self.breathe()
         self.touch(mm, "tallied", species="pike")
         self.breathe()

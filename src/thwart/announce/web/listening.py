@@ -8,7 +8,7 @@ import select
 import socket
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -37,11 +37,11 @@ class Door:
     socket: socket.socket
     entrance: Entrance
     certificate: tuple[Path, Path] | None = None
+    port: int = field(init=False)
+    """The TCP port, told after the socket is closed too."""
 
-    @property
-    def port(self) -> int:
-        """The TCP port."""
-        return int(self.socket.getsockname()[1])
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "port", int(self.socket.getsockname()[1]))
 
 
 def bind(address: str, port: int, key: str) -> socket.socket:
