@@ -136,7 +136,9 @@ def _on_screen(looking: Looking) -> None:
     from rich.console import Console
     from rich.live import Live
 
-    console = Console(highlight=False)
+    # A shell that exported COLUMNS and LINES mustn't hide that the window was made larger or smaller.
+    known = {name: value for name, value in os.environ.items() if name not in ("COLUMNS", "LINES")}
+    console = Console(highlight=False, _environ=known)
     ended = threading.Event()
     before = signal.signal(signal.SIGTERM, lambda *_: ended.set())
     try:
