@@ -227,7 +227,10 @@ def _watch_for_hosing(bench: Bench, reading: Reading, place: str) -> None:
     """Three touches within two seconds are water, not fish: propose a pause."""
     times = bench.instrument(reading.instrument).arrivals_ns
     hosing = len(times) == HOSING_TOUCHES and 0 <= times[-1] - times[0] < HOSING_NS
-    if hosing and not any(q.kind == "hosing" for q in bench.open_questions(place)):
+    asked = [q for q in bench.open_questions(place) if q.kind == "hosing"]
+    if not hosing and bench.setup.protocol.flow == "tally":
+        answer(bench, asked)  # counting goes on: there was none. Elsewhere the next fish says so
+    elif hosing and not asked:
         ask(bench, place, bench.in_hand(place), Finding("hosing", 2, {"touches": HOSING_TOUCHES}), about=None)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.benchkit import LAB, SOLO, TALLY, Play, kinds, refused
+from tests.benchkit import LAB, SOLO, TALLY, Play, check, kinds, refused
 from thwart.bench.state import Batch, Container, Measurement, Pool, Specimen, Tally
 
 
@@ -41,6 +41,27 @@ def test_a_bounce_is_counted_once() -> None:
     play.touch(212)
     play.touch(212, after_ms=60)
     assert classes(play) == {("perch", None, "210"): 1}
+
+
+def test_touches_every_2400_ms_are_no_water() -> None:
+    play = a_tally()
+    for mm in (212, 231, 198, 225, 240):
+        play.touch(mm, after_ms=2400)
+    assert play.questions() == []
+    assert sum(classes(play).values()) == 5
+
+
+def test_going_on_counting_says_that_there_was_no_water() -> None:
+    play = a_tally()
+    for mm in (212, 231, 198):
+        play.touch(mm, after_ms=800)
+    assert play.questions() == ["hosing"]
+    play.touch(225, after_ms=800)
+    assert play.questions() == ["hosing"]
+    play.touch(240, after_ms=2400)
+    assert play.questions("open", "quiet") == []
+    assert sum(classes(play).values()) == 5
+    check(play)
 
 
 def test_undo_takes_back_the_last_touch_and_redo_counts_it_again() -> None:
