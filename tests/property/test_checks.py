@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import permutations
 from math import isfinite
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from thwart.checks.cause import exchanged, explain, one_off
@@ -31,7 +31,19 @@ specimens = st.builds(
 )
 
 
+def _fish(number: str, **values: float) -> Specimen:
+    return Specimen(number, "perch", {name: Value(value) for name, value in values.items()})
+
+
 @given(st.lists(specimens, max_size=8), specimens)
+@example(
+    [
+        _fish("1", total_length=1.0, fork_length=1.0),
+        _fish("2", total_length=1.0, fork_length=1.0, standard_length=1.0, whole_mass=1.0),
+        _fish("3", total_length=1.0, fork_length=53.0),
+    ],
+    _fish("4"),
+)  # so far out that both densities are zero
 @settings(max_examples=40, deadline=None)
 def test_nothing_crashes_whatever_the_values(before: list[Specimen], now: Specimen) -> None:
     setup = Setup()

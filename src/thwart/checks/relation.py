@@ -49,9 +49,10 @@ _HALF_LOG_2PI = 0.5 * log(2.0 * pi)
 
 
 def _soundness(z: float, log_density: float, share_wrong: float) -> float:
-    sound = (1.0 - share_wrong) * exp(log_density)
-    wrong = share_wrong * exp(-0.5 * (z / ERROR_SPREAD) ** 2 - _HALF_LOG_2PI) / ERROR_SPREAD
-    return sound / (sound + wrong)
+    # By the ratio of the two in logs: far out both densities are below the smallest float.
+    wrong = log(share_wrong / ERROR_SPREAD) - 0.5 * (z / ERROR_SPREAD) ** 2 - _HALF_LOG_2PI
+    apart = wrong - log(1.0 - share_wrong) - log_density
+    return 1.0 / (1.0 + exp(apart)) if apart < 700.0 else 0.0
 
 
 def _tail_loss() -> float:
