@@ -14,9 +14,7 @@ from hypothesis import strategies as st
 
 from tests.property import test_bench as short
 
-LONG = settings(
-    max_examples=int(os.environ.get("THWART_EXAMPLES", "2000")), deadline=None, suppress_health_check=list(HealthCheck)
-)
+LONG = settings(max_examples=int(os.environ.get("THWART_EXAMPLES", "2000")), suppress_health_check=list(HealthCheck))
 scripts = st.lists(short.inputs, min_size=30, max_size=150)
 
 

@@ -50,7 +50,7 @@ def test_code_128_against_published_sums(text: str) -> None:
     assert total is None or start + summed == total
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.text(string.ascii_letters + string.digits + "-._", min_size=1, max_size=30))
 def test_code_128_is_as_its_standard_says(text: str) -> None:
     """ISO/IEC 15417: characters of 11 modules in three bars and three spaces, a stop of 13, 10 modules of quiet."""
@@ -64,7 +64,7 @@ def test_code_128_is_as_its_standard_says(text: str) -> None:
     assert read(made) == [text]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.lists(
         st.sampled_from(["next", "missing", "whole_mass", "gonad_mass.left", "not-attempted", "7"]),

@@ -227,7 +227,7 @@ def test_a_label_with_unknown_characters() -> None:
 # ---- shares --------------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(of=st.integers(1, 12), first=st.integers(0, 60), many=st.integers(12, 900))
 def test_shares_of_benches_never_meet_and_leave_nothing(of: int, first: int, many: int) -> None:
     template = Template("K-####?", "mod-11-10")
@@ -288,7 +288,7 @@ def test_nothing_is_printed_outside_the_share() -> None:
     assert kinds(play.act(f"printed {mine.label(100)} {mine.label(199)}"))[0] == "printed"
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.lists(st.tuples(st.integers(1, 40), st.integers(0, 12), st.booleans()), max_size=12))
 def test_the_ranges_are_what_was_printed(asked: list[tuple[int, int, bool]]) -> None:
     """Against a plain set of numbers."""

@@ -15,7 +15,7 @@ from tests.benchkit import SOLO, Play
 from thwart.batchfile import COLUMNS, read_plan
 from thwart.errors import ConfigError
 
-BUDGET = settings(max_examples=80, deadline=None, derandomize=True, database=None)
+BUDGET = settings(max_examples=80)
 
 SPECIES = ("perch", "pike")
 cells = st.one_of(

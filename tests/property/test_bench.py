@@ -17,9 +17,7 @@ from thwart.entries import Entry
 
 #: Examples a test runs; tests/long/test_bench_scripts.py runs many more, and longer ones.
 EXAMPLES = 40
-BUDGET = settings(
-    max_examples=EXAMPLES, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck), database=None
-)
+BUDGET = settings(max_examples=EXAMPLES, suppress_health_check=list(HealthCheck))
 
 PROTOCOLS = {
     "solo": SOLO,

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from tests.benchkit import Play
 
-BUDGET = settings(max_examples=100, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+BUDGET = settings(max_examples=100, suppress_health_check=list(HealthCheck))
 
 
 @dataclass

@@ -44,7 +44,7 @@ def _fish(number: str, **values: float) -> Specimen:
     ],
     _fish("4"),
 )  # so far out that both densities are zero
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_nothing_crashes_whatever_the_values(before: list[Specimen], now: Specimen) -> None:
     setup = Setup()
     state, sequence = State(), Sequence()
@@ -67,7 +67,7 @@ def test_the_worst_verdict_depends_on_no_order(verdicts: list[Verdict]) -> None:
 
 
 @given(st.lists(st.tuples(st.floats(3, 8), st.floats(-3, 12)), max_size=60))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_a_relation_stays_sane_whatever_it_learns(fish: list[tuple[float, float]]) -> None:
     relation = Relation.vague("whole_mass", "total_length")
     for x, y in fish:

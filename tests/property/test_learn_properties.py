@@ -36,7 +36,7 @@ RIGHT = ["1999.5", "-12.0", "0.5", "745.0", "1.5", None]
 noise = st.binary(max_size=9).map(lambda data: bytes(b for b in data if b not in b"\x02\x03"))
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.lists(noise, min_size=6, max_size=6))
 def test_noise_before_between_and_after_changes_nothing(pieces: list[bytes]) -> None:
     noisy: list[Row] = [(raw + more, *rest) for (raw, *rest), more in zip(rows(), pieces, strict=False)]  # type: ignore[misc]
@@ -44,7 +44,7 @@ def test_noise_before_between_and_after_changes_nothing(pieces: list[bytes]) -> 
     assert [text and text.lstrip("+") for text in meant(profile)] == RIGHT
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(st.lists(st.integers(1, 40), min_size=1, max_size=12))
 def test_how_the_capture_was_cut_changes_nothing(sizes: list[int]) -> None:
     seen = evidence(rows())
@@ -60,7 +60,7 @@ def test_how_the_capture_was_cut_changes_nothing(sizes: list[int]) -> None:
     assert learn(heard, "learned").profile == learn(seen, "learned").profile
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(st.integers(-19999, 29999), st.sampled_from("SM"), st.integers(1, 3))
 def test_one_more_sample_that_agrees_keeps_a_right_profile_right(tenths: int, mark: str, times: int) -> None:
     value = f"{tenths / 10:.1f}"

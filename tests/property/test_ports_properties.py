@@ -37,13 +37,13 @@ def captures(draw: st.DrawFn) -> Capture:
 
 
 @given(captures())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_a_capture_reads_back_as_it_was_written(capture: Capture) -> None:
     assert parse(render(capture).encode(), "here") == capture
 
 
 @given(st.binary(max_size=200) | st.text(max_size=200).map(lambda text: f"{MAGIC}\n{text}".encode("utf-8", "replace")))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_no_content_breaks_the_reader_of_captures(content: bytes) -> None:
     try:
         capture = parse(content, "here")
@@ -59,7 +59,7 @@ def test_no_content_breaks_the_reader_of_captures(content: bytes) -> None:
         "".join, st.tuples(st.sampled_from(("usb:", "socket://", "rfc2217://", "replay:", "/")), st.text(max_size=40))
     )
 )
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 def test_no_text_breaks_the_reader_of_names(text: str) -> None:
     try:
         spec = parse_spec(text)
@@ -75,7 +75,7 @@ def test_settings_read_back_as_they_were_written(line: LineSettings) -> None:
 
 
 @given(st.binary(max_size=40), lines, lines)
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_hearing_is_deterministic_and_equal_settings_hear_what_was_sent(
     data: bytes, sent: LineSettings, heard: LineSettings
 ) -> None:

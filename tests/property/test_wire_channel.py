@@ -57,7 +57,7 @@ def bytes_for(name: str) -> st.SearchStrategy[bytes]:
 
 @pytest.mark.parametrize("name", PROFILES)
 @given(data=st.data())
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=12)
 def test_nothing_raises(name: str, data: st.DataObject) -> None:
     channel = Channel(PROFILES[name])
     now = 0
@@ -84,7 +84,7 @@ def test_nothing_raises(name: str, data: st.DataObject) -> None:
 
 @pytest.mark.parametrize("name", ["pan-window", "pan-both", "pan-mark", "print-out-silence-mass"])
 @given(data=st.data())
-@settings(max_examples=12, deadline=None, derandomize=True)
+@settings(max_examples=12)
 def test_waking_changes_nothing_but_the_delay(name: str, data: st.DataObject) -> None:
     """Woken at every moment it asks for, or never: the events are the same, with the same times."""
     punctual, late = Channel(PROFILES[name]), Channel(PROFILES[name])
@@ -109,7 +109,7 @@ def test_waking_changes_nothing_but_the_delay(name: str, data: st.DataObject) ->
 
 @pytest.mark.parametrize("name", shipped_profiles())
 @given(data=st.binary(max_size=120))
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=15)
 def test_decoding_any_bytes(name: str, data: bytes) -> None:
     for heard in decode_frames(PROFILES[name], data, from_start=False):
         assert heard.rejected is None or heard.rejected in REASONS

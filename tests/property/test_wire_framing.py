@@ -57,7 +57,7 @@ def what(frames: list[Frame]) -> list[tuple[str | None, bytes, int]]:
     steps=st.lists(st.integers(0, 90), min_size=1, max_size=14),
     trusted=st.booleans(),
 )
-@settings(max_examples=70, deadline=None, derandomize=True)
+@settings(max_examples=70)
 def test_any_chunking_gives_the_same_frames(
     way: str, data: bytes, cuts: list[int], steps: list[int], trusted: bool
 ) -> None:
@@ -75,7 +75,7 @@ def test_any_chunking_gives_the_same_frames(
 
 @pytest.mark.parametrize("way", FRAMINGS)
 @given(data=noise, trusted=st.booleans())
-@settings(max_examples=40, deadline=None, derandomize=True)
+@settings(max_examples=40)
 def test_no_byte_is_lost_or_doubled(way: str, data: bytes, trusted: bool) -> None:
     """Frames and rejects lie in order at their offsets; between them there are only terminators and filler."""
     framing = FRAMINGS[way]
@@ -92,7 +92,7 @@ def test_no_byte_is_lost_or_doubled(way: str, data: bytes, trusted: bool) -> Non
 
 
 @given(data=st.lists(st.sampled_from(b"\r\nab"), max_size=60).map(bytes))
-@settings(max_examples=100, deadline=None, derandomize=True)
+@settings(max_examples=100)
 def test_terminators_agree_with_splitting(data: bytes) -> None:
     """Where no frame is too long the frames are what bytes.split and re.split give."""
     for terminators, filler, pattern in (((b"\r\n",), b"", rb"\r\n"), ((b"\r\n", b"\n"), b"", rb"\r\n|\n")):
@@ -120,7 +120,7 @@ def test_a_check_byte_may_be_anything(data: bytes, check: int) -> None:
     pieces=st.lists(st.tuples(st.binary(min_size=1, max_size=6), st.integers(0, 120)), min_size=1, max_size=20),
     wakes=st.lists(st.integers(0, 2000), max_size=8),
 )
-@settings(max_examples=80, deadline=None, derandomize=True)
+@settings(max_examples=80)
 def test_framing_by_silence_is_a_function_of_byte_and_time(pieces: list[tuple[bytes, int]], wakes: list[int]) -> None:
     """Cut byte by byte or not, woken or not: a frame is a run of bytes with less than the gap between them."""
     framing = Framing(gap_ms=50, max_length=16)
@@ -156,7 +156,7 @@ def test_framing_by_silence_is_a_function_of_byte_and_time(pieces: list[tuple[by
 
 @pytest.mark.parametrize("name", PROFILES)
 @given(data=st.data())
-@settings(max_examples=15, deadline=None, derandomize=True)
+@settings(max_examples=15)
 def test_shipped_profiles_frame_the_same_in_any_chunking(name: str, data: st.DataObject) -> None:
     profile: Profile = PROFILES[name]
     if profile.framing.style not in ("terminators", "start-end", "length"):

@@ -33,7 +33,7 @@ DESCRIPTORS = st.one_of(
 
 
 @seed(1)
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 @given(DESCRIPTORS, st.lists(st.binary(max_size=20), max_size=6))
 def test_no_descriptor_and_no_report_raises(descriptor: bytes, reports: list[bytes]) -> None:
     parsed = parse_descriptor(descriptor)
@@ -48,7 +48,7 @@ def test_no_descriptor_and_no_report_raises(descriptor: bytes, reports: list[byt
 
 
 @seed(2)
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     st.sampled_from(NAMES),
     st.lists(st.one_of(st.binary(max_size=24), st.builds(stream, descriptor=DESCRIPTORS), st.binary(max_size=9).map(lambda b: record(REPORT, 0, b)))),
@@ -68,7 +68,7 @@ def test_no_stream_raises_and_what_waits_is_bounded(name: str, pieces: list[byte
 
 
 @seed(3)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.binary(max_size=300), st.lists(st.integers(1, 40), min_size=1, max_size=20))
 def test_any_chunking_gives_the_same_records(data: bytes, sizes: list[int]) -> None:
     whole = record(DESCRIPTOR, 1, data[:50]) + record(REPORT, 2, data[50:60]) + data
@@ -84,7 +84,7 @@ def test_any_chunking_gives_the_same_records(data: bytes, sizes: list[int]) -> N
 
 
 @seed(4)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(
     st.lists(st.text("0123456789ABCDEFabcdef-", min_size=1, max_size=20), min_size=1, max_size=5),
     st.lists(st.integers(1, 30), min_size=1),
@@ -102,7 +102,7 @@ def test_what_is_typed_is_what_is_read_in_any_chunks(labels: list[str], sizes: l
 
 
 @seed(5)
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.integers(0, 65535), st.integers(-6, 3), st.sampled_from(["g", "kg", "[oz_av]", "[lb_av]"]), st.booleans())
 def test_a_weight_comes_out_as_it_went_in(weight: int, tens: int, unit: str, stripped: bool) -> None:
     index = {"g": 2, "kg": 3, "[oz_av]": 11, "[lb_av]": 12}[unit]

@@ -54,7 +54,7 @@ def frames(
     every_ms=st.sampled_from([20, 50, 100, 200]),
     flicker=st.lists(st.sampled_from([0, 0, 1]), min_size=1, max_size=7),
 )
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=60)
 def test_each_load_once(
     by: str, masses: list[tuple[int, float, float, int, int]], every_ms: int, flicker: list[int]
 ) -> None:

@@ -80,7 +80,7 @@ def test_what_is_no_digit(words: str) -> None:
     assert refused(Play(SOLO).act(words)) == "arguments"
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.text("0123456789.", max_size=14))
 def test_what_is_typed_is_what_the_digits_say(marks: str) -> None:
     """Marks that would make it no number are refused one by one; the rest is the number."""

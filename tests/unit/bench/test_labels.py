@@ -67,7 +67,7 @@ word = st.text("abcdefghijklmnopqrstuvwxyz0123456789_-", min_size=1, max_size=12
 
 
 @given(st.lists(word, min_size=1, max_size=5))
-@settings(derandomize=True, max_examples=60)
+@settings(max_examples=60)
 def test_a_card_reads_back(words: list[str]) -> None:
     assert is_card(card(words))
     assert read_card(card(words)) == words
@@ -79,7 +79,7 @@ def test_a_measurand_with_side_and_replicate_is_words_of_a_card() -> None:
 
 
 @given(st.lists(word, min_size=1, max_size=3), st.data())
-@settings(derandomize=True, max_examples=60)
+@settings(max_examples=60)
 def test_one_wrong_character_is_found(words: list[str], data: st.DataObject) -> None:
     """ISO/IEC 7064 finds every single substitution of a letter or digit."""
     text = card(words)
@@ -97,7 +97,7 @@ def test_words_no_card_can_hold(words: list[str]) -> None:
 
 
 @given(st.text(max_size=40))
-@settings(derandomize=True, max_examples=200)
+@settings(max_examples=200)
 def test_no_text_makes_a_reader_raise_anything_else(text: str) -> None:
     for claimed in (text, "ACT." + text, "act." + text + "."):
         if is_card(claimed):

@@ -39,7 +39,7 @@ def remembered(inputs: list[Input]) -> MemoryRecords:
     return memory
 
 
-@settings(max_examples=25, deadline=None, database=None)
+@settings(max_examples=25)
 @given(st.lists(st.sampled_from(["write"] * 4 + ["commit", "rollback", "ask", "open anew", "snapshot"]), max_size=60))
 def test_any_order(steps: list[str]) -> None:
     with tempfile.TemporaryDirectory() as folder:

@@ -300,7 +300,7 @@ bodies = st.dictionaries(
 )
 
 
-@settings(max_examples=60, deadline=None, database=None)
+@settings(max_examples=60)
 @given(bodies, st.text(), st.text(), st.none() | st.text(), st.none() | st.integers(-(2**63), 2**63 - 1), st.booleans())
 def test_canonical_text_is_sorted_json(
     body: dict[str, Any], utc: str, kind: str, specimen: str | None, given: int | None, clock_ok: bool

@@ -75,7 +75,7 @@ def test_all_families_are_compared() -> None:
 
 @pytest.mark.parametrize("kind", [*FAMILIES, *SMALL])
 @given(data=st.binary(max_size=64))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_crc_families(kind: str, data: bytes) -> None:
     value, checker, name = (FAMILIES | SMALL)[kind]
     function = check_function(kind)
