@@ -285,3 +285,38 @@ def test_fill_characters_give_way_to_digits_of_the_same_columns_only(fill: bytes
                     b"W " + fill * 2 + other + fill + b"12.5 g\r\n", b"W " + fill * 3 + b" 12.5 g\r\n",
                     b"W     12.5 g\r\n", b"W " + fill * 5 + b"2.5" + fill + b"g\r\n"):  # fmt: skip
         assert value(damaged) is None, damaged
+
+
+def test_a_status_digit_tells_movement_though_zero_was_shown_too() -> None:
+    rows: list[Row] = [
+        (b";0,000;kg;1;\r\n" * 2, "0.000", "kg", "zero"),
+        (b";1,250;kg;1;\r\n" * 2, "1.250", "kg", "ok"),
+        (b";12,345;kg;1;\r\n" * 2, "12.345", "kg", "ok"),
+        (b";0,415;kg;0;\r\n" * 2, "0.415", "kg", "moving"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, b";2,999;kg;0;\r\n") == [(Decimal("2.999"), "kg", "moving")]
+    assert said(profile, b";2,999;kg;1;\r\n") == [(Decimal("2.999"), "kg", "ok")]
+
+
+def test_a_sign_alone_tells_too_much_from_too_little() -> None:
+    rows: list[Row] = [
+        (b"I4 A 12.50 g\r\n", "12.50", "g", "ok"),
+        (b"I4 A 412.34 g\r\n", "412.34", "g", "ok"),
+        (b"I4 A 1203.71 g\r\n", "1203.71", "g", "ok"),
+        (b"I4 +\r\n" * 2, "", "", "overload"),
+        (b"I4 -\r\n" * 2, "", "", "underload"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, b"I4 +\r\n") == [(None, None, "overload")]
+    assert said(profile, b"I4 -\r\n") == [(None, None, "underload")]
+
+
+def test_frames_that_come_again_within_a_row_are_not_cut_across() -> None:
+    rows: list[Row] = [
+        (b"830000125\r" * 3, "12.5", "g", "ok"),
+        (b"830004125\r" * 3, "412.5", "g", "ok"),
+        (b"830012037\r" * 3, "1203.7", "g", "ok"),
+        (b"930000873\r" * 3, "87.3", "g", "moving"),
+    ]
+    assert taught(rows).profile.framing.length in (None, 10)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
@@ -113,8 +113,9 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
             if style == "comma":
                 part, _ = _apart(part, None)
             told = part.conditions and not part.conditions & {"ok", "nothing"}
-            for quiet in _promoted(part, set()) if told else [part]:
-                reading.mute += _muted(quiet)
+            for signed in _signed(part) if told else [part]:
+                for quiet in _promoted(signed, set()) if told else [signed]:
+                    reading.mute += _muted(quiet)
     for group, place in _settle_places(open_, reading):
         _add_solved(reading, group, place)
     _share_roles(reading)
@@ -298,24 +299,35 @@ def _promoted(group: Group, kept: set[int | None]) -> Iterator[Group]:
         by_text: dict[bytes, list[Frame]] = {}
         for frame, one in zip(group.frames, group.splits, strict=True):
             by_text.setdefault(one.cores[at], []).append(frame)
-        if len(by_text) > 1 and _tells(by_text):
+        if len(by_text) > 1 and max(map(len, by_text)) <= 3 and _tells(by_text.values()):
             for text in by_text:
                 yield from _promoted(_worded(_picked(group, at, text), at), kept)
             return
     yield group
 
 
-def _tells(by_text: dict[bytes, list[Frame]]) -> bool:
-    """Whether each text of a number came under one condition only, and some text in several rows."""
-    seen = {t: {f.seen.condition for f in frames if f.seen is not None} for t, frames in by_text.items()}
-    rows = [{f.seen.number for f in frames if f.seen is not None} for frames in by_text.values()]
-    conditions = set().union(*seen.values())
-    return (
+def _signed(group: Group) -> Iterator[Group]:
+    """The group, or its parts by the signs in its gaps where those tell the condition."""
+    by_signs: dict[tuple[bytes, ...], list[tuple[Frame, Split]]] = {}
+    for frame, one in zip(group.frames, group.splits, strict=True):
+        by_signs.setdefault(tuple(gap.strip() for gap in one.gaps), []).append((frame, one))
+    if len(by_signs) > 1 and _tells([[frame for frame, _ in pairs] for pairs in by_signs.values()]):
+        yield from (Group([f for f, _ in pairs], [s for _, s in pairs]) for pairs in by_signs.values())
+    else:
+        yield group
+
+
+def _tells(parts: Collection[Sequence[Frame]]) -> bool:
+    """Whether each part came under one condition only, and some part in several rows; zero may be told elsewhere."""
+    seen = [{f.seen.condition for f in frames if f.seen is not None} for frames in parts]
+    rows = [{f.seen.number for f in frames if f.seen is not None} for frames in parts]
+    return any(
         len(conditions) > 1
-        and all(len(c) <= 1 for c in seen.values())
-        and len(by_text) <= len(conditions) + 1
-        and (max(map(len, rows)) > 1 or len(by_text) == len(conditions))
-        and max(map(len, by_text)) <= 3
+        and all(len(c) <= 1 for c in told)
+        and len(parts) <= len(conditions) + 1
+        and (max(map(len, rows)) > 1 or len(parts) == len(conditions))
+        for told in (seen, [{"ok" if each == "zero" else each for each in c} for c in seen])
+        for conditions in [set().union(*told)]
     )
 
 

@@ -120,7 +120,8 @@ def _shared_end(pieces: list[bytes]) -> bytes:
 
 def _fixed(data: bytes, pieces: list[bytes], firsts: list[bytes]) -> Iterator[tuple[int, bytes]]:
     """Lengths, with the start bytes that repeat at that distance."""
-    common = gcd(*(len(piece) for piece in pieces)) if pieces else 0
+    # What comes again within a row is a frame again: the display stood still.
+    common = gcd(*(_period(piece) for piece in pieces)) if pieces else 0
     for first in firsts:
         places = [at for at, byte in enumerate(data) if byte == first[0]]
         steps = Counter(b - a for a, b in pairwise(places))
@@ -128,18 +129,16 @@ def _fixed(data: bytes, pieces: list[bytes], firsts: list[bytes]) -> Iterator[tu
             if 3 <= length <= _LONGEST_FIXED and (first[0] < 0x20 or not first.isalnum()) and first not in b"\r\n .,":
                 yield length, first
     for length in range(min(common, _LONGEST_FIXED), 2, -1):
-        # What repeats within it is several frames: rows in which the display stood still.
-        if common % length == 0 and not any(_repeats(piece[:length]) for piece in pieces):
+        if common % length == 0:
             for start in (first for first in firsts if not first.isalnum() and first not in b"\r\n .,"):
                 yield length, start
             yield length, b""
 
 
-def _repeats(piece: bytes) -> bool:
-    return any(
-        len(piece) % size == 0 and piece == piece[:size] * (len(piece) // size)
-        for size in range(3, len(piece) // 2 + 1)
-    )
+def _period(piece: bytes) -> int:
+    """After how many bytes the piece repeats itself, to its end; its length where it doesn't."""
+    size = len(piece)
+    return next((n for n in range(3, size // 2 + 1) if size % n == 0 and piece == piece[:n] * (size // n)), size)
 
 
 def _gaps(evidence: Evidence) -> Iterator[float]:
