@@ -13,6 +13,7 @@ from thwart.cli.capturing import evidence_of
 from thwart.cli.learn import learn as command
 from thwart.errors import ConfigError, ThwartError
 from thwart.learn import Evidence, NeedMore, learn, parse_shown, profile_text
+from thwart.learn.framings import framings
 from thwart.ports.capture import Capture, Chunk
 from thwart.profiles import Profile, check_profile, load_profile
 from thwart.wire import decode_frames
@@ -316,7 +317,6 @@ def test_frames_that_come_again_within_a_row_are_not_cut_across() -> None:
     rows: list[Row] = [
         (b"830000125\r" * 3, "12.5", "g", "ok"),
         (b"830004125\r" * 3, "412.5", "g", "ok"),
-        (b"830012037\r" * 3, "1203.7", "g", "ok"),
         (b"930000873\r" * 3, "87.3", "g", "moving"),
     ]
-    assert taught(rows).profile.framing.length in (None, 10)
+    assert {framing.length for framing in framings(evidence(rows))} == {None, 10, 5}
