@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from struct import pack, unpack
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final, Literal, Protocol
 
 from .. import units
 from . import tags
@@ -41,6 +41,13 @@ class _Unfit(Exception):
     def __init__(self, reason: RejectReason) -> None:
         super().__init__(reason)
         self.reason: RejectReason = reason
+
+
+class Meaning(Protocol):
+    """What says what a frame means."""
+
+    def decode(self, raw: bytes) -> Outcome:
+        """What `raw`, a whole frame, says."""
 
 
 class Decoder:

@@ -2,20 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
-from .decoder import Decoder, Outcome
+from .decoder import Decoder, Meaning
 from .framer import Framer, framer_for
 
 if TYPE_CHECKING:
     from ..profiles.model import Profile
-
-
-class Meaning(Protocol):
-    """What says what a frame means."""
-
-    def decode(self, raw: bytes) -> Outcome:
-        """What `raw`, a whole frame, says."""
 
 
 def ends_of(profile: Profile) -> tuple[Framer, Meaning]:

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from ..records import DESCRIPTOR, Record, RecordReader
-from .decoder import Decoder, Outcome
+from .decoder import Decoder, Meaning, Outcome
 from .events import Frame, RejectReason
 from .framer import Framer, framer_for
 from .hid import Descriptor, parse_descriptor
@@ -19,7 +19,6 @@ from .scale import DataReports
 
 if TYPE_CHECKING:
     from ..profiles.model import Framing, Profile
-    from .ends import Meaning
 
 
 #: Largest packets that interrupt endpoints have (USB 2.0, 5.7.3): 8 at low speed, up to 64 at full, up to 1024 at high.
