@@ -175,12 +175,15 @@ class Settler:
     def wake(self, at_ns: int) -> list[WireEvent]:
         """Time passed: a load that never rests gets its timed mean, one taken off is told without a resting value."""
         out: list[WireEvent] = []
+        self._pass(out, at_ns)
+        return out
+
+    def _pass(self, out: list[WireEvent], at_ns: int) -> None:
         while (due := self.next_wake) is not None and due <= at_ns:
             if self._state == "falling":
                 self._emptied(out, None)
             else:
                 self._timed(out, due)
-        return out
 
     def frame(self, frame: Frame, decoded: Decoded) -> list[WireEvent]:
         """What this frame tells. Frames without a number other than the instrument's troubles tell nothing."""
@@ -201,6 +204,8 @@ class Settler:
         if not rested:
             self.unsettled += 1
         self._STATES[self._state](self, out, frame, seen, rested)
+        # What this frame shows to have begun long ago, where frames are seconds apart, may be over with it.
+        self._pass(out, seen.at_ns)
         return out
 
     def tared(self, at_ns: int) -> list[WireEvent]:

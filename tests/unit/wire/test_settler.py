@@ -360,3 +360,14 @@ def test_unsettled_frames_are_counted() -> None:
     run(channel, written([*ZERO, ("M", 100), ("M", 300), *still(412)]))
     assert channel.counts.frames == 10
     assert channel.counts.unsettled == 2 + 2 + 2
+
+
+def test_frames_seconds_apart_leave_nothing_due_in_the_past() -> None:
+    """A fall that the second low frame proves, longer ago than the limit, is over with that frame."""
+    channel = Channel(profile(marks=False, window_ms=300, limit_ms=1500))
+    channel.opened(0)
+    events = []
+    for at_ms, grams in ((100, 0.0), (500, 4.0), (3500, 0.0), (6500, 0.0)):
+        events += channel.feed(f"S - +{grams:6.1f} g\r\n".encode(), at_ms * MS)
+    assert [event.at_ns for event in emptyings(events)] == [3500 * MS]
+    assert channel.next_wake is None
