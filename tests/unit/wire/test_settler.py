@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from thwart.wire import Arrival, Channel, Emptied, Reading
+from thwart.wire import Arrival, Channel, Emptied, Reading, WireEvent
 from thwart.wire.settler import EVIDENCE_FIRST, EVIDENCE_LAST
 
 from ...wire_pan import MS, Pan, S, arrivals, emptyings, grams, profile, readings, run, story, written
@@ -366,8 +366,8 @@ def test_frames_seconds_apart_leave_nothing_due_in_the_past() -> None:
     """A fall that the second low frame proves, longer ago than the limit, is over with that frame."""
     channel = Channel(profile(marks=False, window_ms=300, limit_ms=1500))
     channel.opened(0)
-    events = []
-    for at_ms, grams in ((100, 0.0), (500, 4.0), (3500, 0.0), (6500, 0.0)):
-        events += channel.feed(f"S - +{grams:6.1f} g\r\n".encode(), at_ms * MS)
+    events: list[WireEvent] = []
+    for at_ms, shown in ((100, 0.0), (500, 4.0), (3500, 0.0), (6500, 0.0)):
+        events += channel.feed(f"S - +{shown:6.1f} g\r\n".encode(), at_ms * MS)
     assert [event.at_ns for event in emptyings(events)] == [3500 * MS]
     assert channel.next_wake is None
