@@ -12,7 +12,6 @@ A lamp that comes (back) is sent what it should show. The dark at stop is sent b
 from __future__ import annotations
 
 import contextlib
-import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -21,6 +20,7 @@ from typing import Any, Literal
 from ..errors import ThwartError
 from ..profiles import Lamp
 from .feed import Feed, Follower, lines_of
+from .following import Following
 from .narrate import Sound
 from .spoken import URGENCY
 
@@ -96,31 +96,14 @@ class Shown:
             self._lamp.write(getattr(self._lamp.sends, self.state))
 
 
-class Lamps:
-    """All lamps of a bench. `start`, `stop`."""
+class Lamps(Following):
+    """All lamps of a bench."""
 
     def __init__(self, feed: Feed, lamps: Sequence[Fitted]) -> None:
-        self._feed = feed
+        super().__init__(feed, "lamps")
         self._shown = [Shown(lamp) for lamp in lamps]
-        self._stopping = threading.Event()
-        self._follower: Follower | None = None
-        self._thread = threading.Thread(target=self._run, name="lamps", daemon=True)
 
-    def start(self) -> None:
-        """Begin to follow the feed."""
-        self._follower = self._feed.follow()
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Follow no more."""
-        self._stopping.set()
-        if self._follower is not None:
-            self._follower.stir()
-            self._thread.join(1.0)
-
-    def _run(self) -> None:
-        follower = self._follower
-        assert follower is not None
+    def _follow(self, follower: Follower) -> None:
         while not self._stopping.is_set():
             due = [shown.until for shown in self._shown if shown.until is not None]
             groups, _ = follower.take(max(0.0, min(due) - time.monotonic()) if due else _IDLE_S)
@@ -132,4 +115,3 @@ class Lamps:
             for shown in self._shown:
                 shown.alarm(bool(self._feed.alarms), now)
                 shown.pass_time(now)
-        self._feed.leave(follower)

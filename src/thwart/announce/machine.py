@@ -14,7 +14,6 @@ import shutil
 import signal
 import subprocess
 import tempfile
-import threading
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -22,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from .feed import Alarm, Committed, Feed, Follower, alarm_changes, lines_of
+from .following import Following
 from .spoken import utterance
 from .tones import wav
 
@@ -62,44 +62,27 @@ class Loudness:
     volume: int = 80
 
 
-class Machine:
-    """The machine's own output. `start`, `stop`."""
+class Machine(Following):
+    """The machine's own output; what is missing is told in the log, once."""
 
     def __init__(self, feed: Feed, loudness: Loudness, language: str, places: Sequence[str]) -> None:
-        self._feed = feed
+        super().__init__(feed, "sound")
         self._language = language
         self._places = list(places)
         self._volume = loudness.volume
         self._folder: tempfile.TemporaryDirectory[str] | None = None
-        self._stopping = threading.Event()
-        self._follower: Follower | None = None
         self._player = _Programs("player", PLAYERS, loudness.player) if loudness.tones else None
         self._voice = _Programs("voice", VOICES, loudness.voice) if loudness.speech else None
         self._running: _Running | None = None
         self._words = ""
         self._urgent = False
-        self._thread = threading.Thread(target=self._run, name="sound", daemon=True)
-
-    def start(self) -> None:
-        """Begin to listen; what is missing is told in the log, once."""
-        self._follower = self._feed.follow()
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Be silent."""
-        self._stopping.set()
-        if self._follower is not None:
-            self._follower.stir()
-            self._thread.join(1.0)
 
     def status(self) -> dict[str, str | None]:
         """By which programs tones are played and words spoken now; null where none is there."""
         programs = {"player": self._player, "voice": self._voice}
         return {what: p.first for what, p in programs.items() if p is not None}
 
-    def _run(self) -> None:
-        follower = self._follower
-        assert follower is not None
+    def _follow(self, follower: Follower) -> None:
         told: dict[str, Alarm] = {}
         try:
             while not self._stopping.is_set():
@@ -115,7 +98,6 @@ class Machine:
                     self._go_on()
         finally:
             self._hush()
-            self._feed.leave(follower)
             if self._folder is not None:
                 self._folder.cleanup()
 

@@ -19,6 +19,7 @@ import socket
 import sys
 import threading
 import time
+from abc import ABC, abstractmethod
 from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
@@ -64,7 +65,43 @@ class SimulatedLine(Protocol):
         """Unplug for good."""
 
 
-class PtyLine:
+class _Pieces(ABC):
+    """Sending piece by piece and waiting for what comes, the same on every kind of line."""
+
+    def send(self, data: bytes, chunk: int | None = None, pause_s: float = 0.0) -> int:
+        """See SimulatedLine."""
+        sent = 0
+        size = chunk or len(data) or 1
+        for start in range(0, len(data), size):
+            piece = data[start : start + size]
+            if not self._send_piece(piece):
+                break
+            sent += len(piece)
+            if pause_s:
+                time.sleep(pause_s)
+        return sent
+
+    def receive(self, timeout_s: float) -> bytes:
+        """See SimulatedLine."""
+        deadline = time.monotonic() + timeout_s
+        while True:
+            with contextlib.suppress(OSError):
+                if data := self._read():
+                    return data
+            if time.monotonic() >= deadline:
+                return b""
+            time.sleep(_NAP_S)
+
+    @abstractmethod
+    def _send_piece(self, piece: bytes) -> bool:
+        """Send it whole; False where nobody has the line open any more."""
+
+    @abstractmethod
+    def _read(self) -> bytes:
+        """What has come, or nothing. Raises OSError where nobody is there."""
+
+
+class PtyLine(_Pieces):
     """An instrument at the far end of a pseudo-terminal.
 
     `link` is a path that always leads to the terminal while it is plugged in, as a link below /dev/serial/by-id does;
@@ -93,19 +130,6 @@ class PtyLine:
         with self._lock:
             return self._master is not None and not _events(self._master, select.POLLIN) & select.POLLHUP
 
-    def send(self, data: bytes, chunk: int | None = None, pause_s: float = 0.0) -> int:
-        """See SimulatedLine."""
-        sent = 0
-        size = chunk or len(data) or 1
-        for start in range(0, len(data), size):
-            piece = data[start : start + size]
-            if not self._send_piece(piece):
-                break
-            sent += len(piece)
-            if pause_s:
-                time.sleep(pause_s)
-        return sent
-
     def _send_piece(self, piece: bytes) -> bool:
         rest: bytes | None = None
         while True:
@@ -129,17 +153,10 @@ class PtyLine:
             return piece
         return misread(piece, self._line, replace(self._line, baud=host_baud(master)))
 
-    def receive(self, timeout_s: float) -> bytes:
-        """See SimulatedLine."""
-        deadline = time.monotonic() + timeout_s
-        while True:
-            with self._lock, contextlib.suppress(OSError):
-                # Without a host the terminal says EIO; that isn't an end, for the host may come.
-                if self._master is not None and (data := os.read(self._master, 65536)):
-                    return data
-            if time.monotonic() >= deadline:
-                return b""
-            time.sleep(_NAP_S)
+    def _read(self) -> bytes:
+        # Without a host the terminal says EIO; that isn't an end, for the host may come.
+        with self._lock:
+            return os.read(self._master, 65536) if self._master is not None else b""
 
     def unplug(self) -> None:
         """See SimulatedLine. The host sees a hang-up; what it had not read yet is lost, as with a real adapter."""
@@ -172,7 +189,7 @@ class PtyLine:
             os.close(self._spare[0])
 
 
-class TcpLine:
+class TcpLine(_Pieces):
     """An instrument behind a TCP connection on this machine; one host at a time."""
 
     def __init__(self) -> None:
@@ -192,19 +209,6 @@ class TcpLine:
         """See SimulatedLine."""
         return self._connection() is not None
 
-    def send(self, data: bytes, chunk: int | None = None, pause_s: float = 0.0) -> int:
-        """See SimulatedLine."""
-        sent = 0
-        size = chunk or len(data) or 1
-        for start in range(0, len(data), size):
-            piece = data[start : start + size]
-            if not self._send_piece(piece):
-                break
-            sent += len(piece)
-            if pause_s:
-                time.sleep(pause_s)
-        return sent
-
     def _send_piece(self, piece: bytes) -> bool:
         while piece:
             host = self._connection()
@@ -218,17 +222,9 @@ class TcpLine:
                 return False
         return True
 
-    def receive(self, timeout_s: float) -> bytes:
-        """See SimulatedLine."""
-        deadline = time.monotonic() + timeout_s
-        while True:
-            host = self._connection()
-            with contextlib.suppress(OSError):
-                if host is not None and (data := host.recv(65536)):
-                    return data
-            if time.monotonic() >= deadline:
-                return b""
-            time.sleep(_NAP_S)
+    def _read(self) -> bytes:
+        host = self._connection()
+        return host.recv(65536) if host is not None else b""
 
     def _connection(self) -> socket.socket | None:
         """The host's connection, taking one that waits and dropping one that has ended."""

@@ -191,26 +191,12 @@ class Line:
     def _reading(self, event: Reading) -> None:
         w = self.wired
         name, ids = w.name, self._ids()
-        body: dict[str, Any]
-        if w.profile.kind == "identifier":
-            body = {
-                "instrument": name,
-                "text": event.identifier or "",
-                "symbology": event.symbology,
-                "raw": text_of(event.raw),
-                "ids": ids,
-            }
-            self._put("scan", body)
-            return
-        if w.profile.kind == "key":
-            body = {
-                "instrument": name,
-                "text": event.identifier or "",
-                "at_ns": event.arrived_ns,
-                "raw": text_of(event.raw),
-                "ids": ids,
-            }
-            self._put("key", body)
+        if w.profile.kind in ("identifier", "key"):
+            body = {"instrument": name, "text": event.identifier or "", "raw": text_of(event.raw), "ids": ids}
+            if w.profile.kind == "key":
+                self._put("key", {**body, "at_ns": event.arrived_ns})
+            else:
+                self._put("scan", {**body, "symbology": event.symbology})
             return
         base = (
             None if event.value is None or event.unit is None else units.plain(units.to_base(event.value, event.unit))
