@@ -1,4 +1,4 @@
-"""Both corpora, both halves of each, and layouts of other seeds: python -m tests.long.learn_corpus [SEED...]."""
+"""All three corpora, both halves of each, and layouts of other seeds: python -m tests.long.learn_corpus [SEED...]."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from tests.learncorpus import corpus, generated, wide
 from tests.learncorpus.model import Case, case_of, outcome, wide_corpus
 from tests.learncorpus.teach import learned
+from tests.learncorpus.third import third_corpus
 from thwart.errors import ThwartError
 from thwart.learn import NeedMore
 from thwart.profiles import check_profile
@@ -42,7 +43,11 @@ def report(name: str, cases: Sequence[Case]) -> None:
 
 
 if __name__ == "__main__":
-    for name, everything in (("first corpus", corpus()), ("second corpus", wide_corpus())):
+    for name, everything in (
+        ("first corpus", corpus()),
+        ("second corpus", wide_corpus()),
+        ("third corpus", third_corpus()),
+    ):
         report(f"{name}, development half", everything[::2])
         report(f"{name}, frozen half", everything[1::2])
     for seed in map(int, sys.argv[1:]):
@@ -52,3 +57,4 @@ if __name__ == "__main__":
         )
         wide.SEED = seed
         report(f"second corpus, seed {seed}", [case_of(one, seed * 100 + n) for n, one in enumerate(wide.wide())])
+        report(f"third corpus, seed {seed}", third_corpus(seed))

@@ -320,3 +320,35 @@ def test_frames_that_come_again_within_a_row_are_not_cut_across() -> None:
         (b"930000873\r" * 3, "87.3", "g", "moving"),
     ]
     assert {framing.length for framing in framings(evidence(rows))} == {None, 10, 5}
+
+
+def test_a_check_over_the_bytes_that_pairs_of_digits_stand_for() -> None:
+    """An LRC as field buses write it in text: the bytes, not the digits, sum to zero with it."""
+    rows: list[Row] = []
+    for grams in (38_412, 5_021, 60_233, 777):
+        data = bytes([1, 3, 2]) + grams.to_bytes(2, "big")
+        rows.append(
+            (b":" + (data + bytes([-sum(data) & 0xFF])).hex().upper().encode() + b"\r\n", f"{grams}", "g", "ok")
+        )
+    profile = taught(rows).profile
+    assert profile.checksum is not None
+    assert profile.checksum.over == "pairs"
+    assert said(profile, b":010302ABCD82\r\n:010302ABCD83\r\n") == [
+        (Decimal(0xABCD), "g", "ok"),
+        (None, None, "checksum"),
+    ]
+
+
+def test_a_status_digit_tells_movement_and_a_minus_beside_a_plus_that_never_changes() -> None:
+    rows: list[Row] = [
+        (b"\x02+8 000954000000\r", "95.4", "g", "moving"),
+        (b"\x02+2 009720000000\r", "-972.0", "g", "ok"),
+        (b"\x02+0 006794000000\r", "679.4", "g", "ok"),
+        (b"\x02+0 000597000000\r", "59.7", "g", "ok"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, b"\x02+0 001231000000\r\x02+2 001231000000\r\x02-0 001231000000\r") == [
+        (Decimal("123.1"), "g", "ok"),
+        (Decimal("-123.1"), "g", "ok"),
+        (None, None, "layout"),
+    ]

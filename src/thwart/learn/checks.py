@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from binascii import unhexlify
 from collections.abc import Callable, Iterator, Sequence
 from typing import get_args
 
@@ -15,6 +16,9 @@ _FUNCTIONS = {kind: check_function(kind) for kind in _KINDS}
 _LOOKS = {"hex": re.compile(rb"[0-9A-Fa-f]+"), "decimal": re.compile(rb"[0-9]+"), "nibbles": re.compile(rb"[0-?]+")}
 #: Frames on which a candidate must hold before all of them are looked at.
 _SEEDS = 6
+#: Two bytes or more in pairs of digits: one alone would be its own check.
+_PAIRS = re.compile(rb"(?:[0-9A-Fa-f]{2}){2,}")
+_Form = tuple[Checksum, Callable[[int], bytes]]
 _MOST_FRAMES = 200
 
 
@@ -77,7 +81,7 @@ def _spread(frames: Sequence[bytes]) -> list[bytes]:
 
 def _holding(seeds: Sequence[bytes], ends: Sequence[bytes], trailing: int, width: int) -> Iterator[Checksum]:
     """Checks of this width at this place that hold on at least two of the seeds, and half of them."""
-    fitting: dict[CheckKind, list[tuple[Checksum, Callable[[int], bytes]]]] = {}
+    fitting: dict[CheckKind, list[_Form]] = {}
     for one, written, size, look in _FORMS:
         if size == width and (look is None or 2 * sum(look.fullmatch(end) is not None for end in ends) >= len(ends)):
             fitting.setdefault(one.kind, []).append((one, written))
@@ -90,16 +94,29 @@ def _holding(seeds: Sequence[bytes], ends: Sequence[bytes], trailing: int, width
             ]
             if len(parts) < 2:
                 continue
-            for kind, forms in fitting.items():
-                function = _FUNCTIONS[kind]
-                held = [0] * len(forms)
-                for turn, (part, given) in enumerate(parts):
-                    # What failed on half of them by now can't hold on half and one.
-                    if turn > len(parts) // 2 and not any(held):
-                        break
-                    value = function(part)
-                    for at, (_, written) in enumerate(forms):
-                        held[at] += written(value).upper() == given
-                for (one, _), n in zip(forms, held, strict=True):
-                    if n * 2 >= len(parts) and n >= 2:
-                        yield one.model_copy(update={"first": first, "uncounted": uncounted, "trailing": trailing})
+            yield from _kinds_holding(parts, fitting, {"first": first, "uncounted": uncounted, "trailing": trailing})
+            coded = [(unhexlify(part), given) for part, given in parts if _PAIRS.fullmatch(part)]
+            if width > 1 and len(coded) > 1 and 2 * len(coded) >= len(parts):
+                written_hex = {kind: [f for f in forms if f[0].written == "hex"] for kind, forms in fitting.items()}
+                yield from _kinds_holding(
+                    coded, written_hex, {"first": first, "uncounted": uncounted, "trailing": trailing, "over": "pairs"}
+                )
+
+
+def _kinds_holding(
+    parts: Sequence[tuple[bytes, bytes]], fitting: dict[CheckKind, list[_Form]], place: dict[str, object]
+) -> Iterator[Checksum]:
+    """Checks that hold between these parts and what is given as their check, with where they stand."""
+    for kind, forms in fitting.items():
+        function = _FUNCTIONS[kind]
+        held = [0] * len(forms)
+        for turn, (part, given) in enumerate(parts):
+            # What failed on half of them by now can't hold on half and one.
+            if turn > len(parts) // 2 and not any(held):
+                break
+            value = function(part)
+            for at, (_, written) in enumerate(forms):
+                held[at] += written(value).upper() == given
+        for (one, _), n in zip(forms, held, strict=True):
+            if n * 2 >= len(parts) and n >= 2:
+                yield one.model_copy(update=place)

@@ -98,24 +98,27 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
     if len(groups) > max(_MANY, len(frames) // 2):
         # Hardly two frames share their words: cut in the wrong places, or with a check that wasn't taken off.
         return reading
-    open_: list[tuple[Group, list[Place]]] = []
-    for group in groups.values():
-        for part in _parts(group, style, backwards, unit, foreign):
-            rows = part.needed
-            best = places(part, style, backwards, unit, foreign) if rows else []
-            full = [place for n, place in best if n == len(rows)]
-            if full:
-                open_.append((part, full))
-                reading.explained |= rows
-                continue
-            if best and len(rows) > 1:
-                _note_missed(reading, part, best[0], rows)
-            if style == "comma":
-                part, _ = _apart(part, None)
-            told = part.conditions and not part.conditions & {"ok", "nothing"}
-            for signed in _signed(part) if told else [part]:
-                for quiet in _promoted(signed, set()) if told else [signed]:
-                    reading.mute += _muted(quiet)
+    parts = [part for group in groups.values() for part in _parts(group, style, backwards, unit, foreign)]
+    found = [places(part, style, backwards, unit, foreign) if part.needed else [] for part in parts]
+    open_ = [(part, full) for part, best in zip(parts, found, strict=True) if (full := _full(part, best))]
+    for part, best in zip(parts, found, strict=True):
+        rows = part.needed
+        if _full(part, best):
+            reading.explained |= rows
+            continue
+        columns = _columns_of_others(part, open_) if rows else []
+        if columns and (full := _full(part, places(part, style, backwards, unit, foreign, columns))):
+            open_.append((part, full))
+            reading.explained |= rows
+            continue
+        if best and len(rows) > 1:
+            _note_missed(reading, part, best[0], rows)
+        if style == "comma":
+            part, _ = _apart(part, None)
+        told = part.conditions and not part.conditions & {"ok", "nothing"}
+        for signed in _signed(part) if told else [part]:
+            for quiet in _promoted(signed, set()) if told else [signed]:
+                reading.mute += _muted(quiet)
     for group, place in _settle_places(open_, reading):
         _add_solved(reading, group, place)
     _share_roles(reading)
@@ -128,10 +131,28 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
     return reading
 
 
+def _full(group: Group, found: Sequence[tuple[int, Place]]) -> list[Place]:
+    """The accounts that explain all rows of the group."""
+    return [place for n, place in found if n == len(group.needed)]
+
+
+def _columns_of_others(group: Group, open_: Sequence[tuple[Group, list[Place]]]) -> list[Place]:
+    """Columns of the value in groups with numbers of the same length at the same places: one row can't tell its own."""
+    first = group.splits[0]
+    return [
+        place
+        for other, full in open_
+        for place in full
+        if place.columns is not None
+        and other.splits[0].numbers == first.numbers
+        and len(other.splits[0].cores[place.at]) == len(first.cores[place.at])
+    ]
+
+
 def _parts(group: Group, style: Style, backwards: bool, unit: str | None, foreign: bool) -> Iterator[Group]:
     """The group, or its parts by a status number where only they can be read (decimals or unit told by a digit)."""
     rows = group.needed
-    if not rows or any(n == len(rows) for n, _ in places(group, style, backwards, unit, foreign)):
+    if not rows or _full(group, places(group, style, backwards, unit, foreign)):
         yield group
         return
     numbers = [at for at, number in enumerate(group.splits[0].numbers) if number]
@@ -140,10 +161,13 @@ def _parts(group: Group, style: Style, backwards: bool, unit: str | None, foreig
         if not 2 <= len(texts) <= 4 or max(map(len, texts)) > 2:
             continue
         parts = [_picked(group, at, text) for text in texts]
+        valued = [part for part in parts if part.valued]
+        full = [_full(part, places(part, style, backwards, unit, foreign)) for part in valued]
+        # One row alone can't tell the columns of its value, but those of the other rows it can have.
+        columns = [place for some in full for place in some if place.columns is not None]
         if all(
-            any(n == len(part.needed) for n, _ in places(part, style, backwards, unit, foreign))
-            for part in parts
-            if part.valued
+            some or (columns and _full(part, places(part, style, backwards, unit, foreign, columns)))
+            for part, some in zip(valued, full, strict=True)
         ):
             yield from (_worded(part, at) for part in parts)
             return

@@ -99,7 +99,17 @@ def shapes(reading: Reading, *, fixed: bool, checked: bool) -> list[Shape]:
 
 
 def _share_signs(solved: Sequence[Form]) -> None:
-    """Where one form shows its sign in a gap, a minus in that gap of another is its sign too, and nothing else marks it."""
+    """Where one form shows its sign in a gap, a minus in that gap of another is its sign too, and nothing else marks it.
+
+    A plus that stays below zero is no sign.
+    """
+    below = [form for form in solved if form.place is not None and form.place.negative]
+    for form in solved:
+        place = form.place
+        if place is not None and place.sign is not None and any(
+            _before(other) == _before(form) and all(b"+" in gap for gap in other.gap(place.sign)) for other in below
+        ):  # fmt: skip
+            form.place = replace(place, sign=None)
     gaps = {
         (_before(form), form.place.sign - form.place.at)
         for form in solved

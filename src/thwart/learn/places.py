@@ -99,10 +99,12 @@ class Group:
         return {frame.seen.condition for frame in self.frames if frame.seen is not None}
 
 
-def places(group: Group, style: Style, backwards: bool, unit: str | None, foreign: bool) -> list[tuple[int, Place]]:
+def places(
+    group: Group, style: Style, backwards: bool, unit: str | None, foreign: bool, known: Sequence[Place] = ()
+) -> list[tuple[int, Place]]:
     """Accounts with the number of rows each explains, the best first; `unit` is meant where a row names none.
 
-    `foreign` admits units that neither the rows nor the frames name.
+    `foreign` admits units that neither the rows nor the frames name. `known`: only these are tried.
     """
     valued = group.valued
     if not valued:
@@ -110,7 +112,7 @@ def places(group: Group, style: Style, backwards: bool, unit: str | None, foreig
     found: list[tuple[int, Place]] = []
     for code in _units(group, unit, foreign):
         targets = [_target(seen, code, unit) for _, seen in valued]
-        for place in _candidates(group, style, backwards, targets):
+        for place in known or _candidates(group, style, backwards, targets):
             here = replace(place, unit=None if place.compound else code)
             rows = _explained(group, here, style, backwards, targets)
             if rows is not None and rows[0]:
@@ -163,13 +165,15 @@ def _candidates(group: Group, style: Style, backwards: bool, targets: Sequence[D
             if decimals and all(target == 0 for target in targets):
                 break
             yield Place(at, decimals=decimals)
-            if style == "plain" and len({len(core) for core in cores}) == 1 and len(cores[0]) > 2:
+            if len({len(core) for core in cores}) == 1 and len(cores[0]) > 2:
                 still = [
                     (core, abs(target).scaleb(decimals))
                     for core, target, (_, seen) in zip(cores, targets, valued, strict=True)
                     if seen.condition != "moving"
                 ]
-                for columns in _columns([c for c, _ in still], [t for _, t in still], backwards):
+                for columns in _columns(
+                    [c for c, _ in still], [t for _, t in still], backwards, 16 if style == "hex" else 10
+                ):
                     yield Place(at, columns=columns, decimals=decimals)
     if MARKS[style][0]:
         for at, minor in pairwise(numbers):
@@ -190,7 +194,9 @@ def _in_decimal(one: Split, at: int) -> bool:
     return before or after
 
 
-def _columns(cores: Sequence[bytes], wanted: Sequence[Decimal], backwards: bool) -> Iterator[tuple[int, int]]:
+def _columns(
+    cores: Sequence[bytes], wanted: Sequence[Decimal], backwards: bool, base: int
+) -> Iterator[tuple[int, int]]:
     """The widest columns within a run of digits that hold the value in all frames."""
     if not cores or any(target != target.to_integral_value() for target in wanted):
         return
@@ -202,7 +208,7 @@ def _columns(cores: Sequence[bytes], wanted: Sequence[Decimal], backwards: bool)
     for first in range(size):
         for last in range(size, first, -1):
             if last - first < size and all(
-                int(core[first:last][::-1] if backwards else core[first:last]) == number
+                int(core[first:last][::-1] if backwards else core[first:last], base) == number
                 for core, number in zip(cores, numbers, strict=True)
             ):
                 fits.append((first, last))
@@ -270,7 +276,8 @@ def _sign_gap(agreed: Sequence[tuple[Split, Decimal]], at: int) -> int | None:
                 hyphen = {one.gaps[gap] for one in signed} == {b"-"} and 0 < gap < len(signed[0].gaps) - 1
                 if not (hyphen and all(negative) and gap not in (at, at + 1)):
                     return gap
-        return _MARKED_BELOW if all(negative) and not any(b"+" in g for one in signed for g in one.gaps) else -1
+        above = any(b"+" in one.gaps[gap] for one in signed for gap in (at, at + 1))
+        return _MARKED_BELOW if all(negative) and not above else -1
     plus = [gap for gap in order if any(b"+" in one.gaps[gap] for one, _ in agreed)]
     minus = {gap for gap in gaps if any(b"-" in one.gaps[gap] for one, target in agreed if target)}
     return next((gap for gap in plus if gap not in minus), None)

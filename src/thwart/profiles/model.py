@@ -191,7 +191,8 @@ class Checksum(Strict):
 
     Counted in: everything from byte `first` (the frame's first is 0) up to `uncounted` bytes before the check.
     `trailing` bytes stand after the check. `written`: hexadecimal digits, raw bytes, decimal digits, or one byte 30 to
-    3F for each half byte. `order` is that of its bytes, and of the digits where it has one byte only.
+    3F for each half byte. `order` is that of its bytes, and of the digits where it has one byte only. `over`: `pairs`
+    counts the bytes that pairs of hexadecimal digits stand for, not the digits.
     """
 
     kind: CheckKind
@@ -200,6 +201,7 @@ class Checksum(Strict):
     uncounted: int = Field(default=0, ge=0, le=64)
     trailing: int = Field(default=0, ge=0, le=64)
     order: Order = "high-first"
+    over: Literal["bytes", "pairs"] = "bytes"
 
     @property
     def size(self) -> int:

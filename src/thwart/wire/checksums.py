@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from binascii import Error, unhexlify
 from collections.abc import Callable
 from functools import reduce
 from operator import xor
@@ -118,7 +119,7 @@ def writer(check: Checksum) -> Callable[[int], bytes]:
 def verifier(check: Checksum) -> Callable[[bytes], bool]:
     """A function that says whether a whole frame carries the right check. A frame too short for one doesn't."""
     function, written = check_function(check.kind), writer(check)
-    width, trailing, any_case = check.width, check.trailing, check.written == "hex"
+    width, trailing, any_case, pairs = check.width, check.trailing, check.written == "hex", check.over == "pairs"
 
     def holds(raw: bytes) -> bool:
         end = len(raw) - trailing - width
@@ -126,6 +127,11 @@ def verifier(check: Checksum) -> Callable[[bytes], bool]:
         if last <= check.first:
             return False
         given = raw[end : end + width]
+        if pairs:
+            try:
+                return given.upper() == written(function(unhexlify(raw[check.first : last])))
+            except Error:
+                return False
         return (given.upper() if any_case else given) == written(function(raw[check.first : last]))
 
     return holds

@@ -143,3 +143,12 @@ def test_how_checks_are_written(kind: str, written: str, order: str, frame: byte
 def test_short_frames_are_wrong_not_errors(data: bytes, kind: str) -> None:
     check = Checksum.model_validate({"kind": kind, "first": 3, "uncounted": 2, "trailing": 2})
     assert len(data) > 10 or verifier(check)(data) is False
+
+
+def test_pairs_of_digits_are_counted_as_the_bytes_they_stand_for() -> None:
+    """Worked by hand: 02 01 00 00 00 08 sum to 0B, whose two's complement is F5."""
+    check = Checksum(kind="twos-complement", first=1, over="pairs")
+    assert verifier(check)(b":020100000008F5")
+    assert not verifier(check)(b":020100000009F5")
+    assert not verifier(check)(b":02010000000GF5")
+    assert not verifier(check)(b":0201000000085")
