@@ -149,7 +149,7 @@ def test_a_fault_midway_takes_back_what_was_decided(monkeypatch: pytest.MonkeyPa
         raise RuntimeError
 
     monkeypatch.setattr("thwart.bench.fish.read_out", broken)
-    monkeypatch.setattr("thwart.bench.deeds.open_next", broken)
+    monkeypatch.setattr("thwart.bench.turns.open_next", broken)
     with pytest.raises(RuntimeError):
         play.bench.take(entry)
     assert play.bench.objects != before
