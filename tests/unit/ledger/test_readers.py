@@ -95,6 +95,20 @@ def test_the_sqlite3_program_reads_while_a_writer_writes(written: Path) -> None:
         assert len(lines) >= 6
 
 
+def _r_reads() -> bool:
+    r = shutil.which("Rscript")
+    ask = "quit(status = !all(c('DBI', 'RSQLite') %in% rownames(installed.packages())))"
+    return r is not None and subprocess.run([r, "-e", ask], capture_output=True).returncode == 0
+
+
+@pytest.mark.skipif(not _r_reads(), reason="R WITH DBI AND RSQLite IS NOT INSTALLED: not tested")
+def test_r_reads_while_a_writer_writes(written: Path) -> None:
+    done = subprocess.run(["Rscript", READERS / "fish.R", written], capture_output=True, text=True, check=True)
+    assert "whole_mass_g" in done.stdout
+    assert re.search(r"^1 ", done.stdout, re.MULTILINE)
+    assert re.search(r"opened\n1 .*\d{4}-\d\d-\d\d \d\d:\d\d:\d\d", done.stdout)
+
+
 def test_the_http_publisher_reads_while_a_writer_writes(written: Path) -> None:
     program = Path(sys.executable).with_name("datasette")
     server = subprocess.Popen(
