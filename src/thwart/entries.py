@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -27,8 +26,7 @@ ORIGIN = bytes(32)
 VERSION = 1
 
 
-@dataclass(frozen=True, slots=True)
-class Stamp:
+class Stamp(msgspec.Struct, frozen=True):
     """The clocks' labels. Order is `seq` alone. `boot` is the system's boot id, or a UUID per start."""
 
     utc: str
@@ -37,8 +35,7 @@ class Stamp:
     clock_ok: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(msgspec.Struct, frozen=True):
     """One entry. `input_seq` is None for an input; a decision names the input it answers."""
 
     seq: int

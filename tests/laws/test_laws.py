@@ -8,7 +8,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import json
 import sqlite3
 import threading
@@ -19,6 +18,7 @@ from queue import SimpleQueue
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from tests.benchkit import SOLO, Play, refused, state_of
 from thwart.announce.feed import Feed
@@ -204,7 +204,7 @@ def test_law_05_order_is_a_sequence_number(tmp_path: Path) -> None:
     desk = Desk(tmp_path)
     desk.say("started", version="0", config_sha256="0")
     desk.work()
-    ahead = dataclasses.replace(desk.clerk.clock.stamp(), utc="2098-01-01T00:00:00.000000Z")
+    ahead = replace(desk.clerk.clock.stamp(), utc="2098-01-01T00:00:00.000000Z")
     entry = Entry(desk.ledger.next_seq, "wake", None, None, ahead, {})
     desk.ledger.write([entry], {})
     desk.ledger.commit()

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, Literal
+
+from msgspec import Struct
 
 from .protocol import Protocol
 
@@ -18,8 +19,7 @@ HOSING_NS = 2_000_000_000
 ARMED_NS = 15_000_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class InstrumentSetup:
+class InstrumentSetup(Struct, frozen=True):
     """An instrument of the bench. `division`, `minimum` and `maximum` are in the base unit of its quantity."""
 
     name: str
@@ -33,7 +33,7 @@ class InstrumentSetup:
     division: Decimal | None = None
     minimum: Decimal | None = None
     maximum: Decimal | None = None
-    keys: Mapping[str, str] = field(default_factory=dict)
+    keys: Mapping[str, str] = {}
     """What a key sends → the words of an act."""
 
     def to_json(self) -> dict[str, Any]:
@@ -73,8 +73,7 @@ def _as_text(value: Any) -> Any:
             return value
 
 
-@dataclass(frozen=True, slots=True)
-class Setup:
+class Setup(Struct, frozen=True):
     """Everything the bench decides by, beside its state."""
 
     bench: str

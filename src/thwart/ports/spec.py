@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Literal, cast
 from urllib.parse import urlsplit
+
+from msgspec import Struct
 
 from thwart.errors import ConfigError
 
@@ -24,8 +25,7 @@ _HEX4 = re.compile(r"[0-9A-Fa-f]{4}")
 _SOCKET = re.compile(r"[1-9]\d{0,2}-[1-9]\d{0,2}(\.[1-9]\d{0,2}){0,5}")
 
 
-@dataclass(frozen=True, slots=True)
-class Device:
+class Device(Struct, frozen=True):
     """A device path, best a link below /dev/serial/by-id or by-path: /dev/ttyUSB0 is another adapter after a replug."""
 
     path: str
@@ -34,8 +34,7 @@ class Device:
         return self.path
 
 
-@dataclass(frozen=True, slots=True)
-class Usb:
+class Usb(Struct, frozen=True):
     """A serial adapter by USB vendor, product and serial number; found again under whatever name it comes back."""
 
     vid: int
@@ -46,8 +45,7 @@ class Usb:
         return f"usb:{self.vid:04X}:{self.pid:04X}" + (f":{self.serial}" if self.serial is not None else "")
 
 
-@dataclass(frozen=True, slots=True)
-class UsbDevice:
+class UsbDevice(Struct, frozen=True):
     """A USB device that is no serial adapter: one that sends reports (`hid`), or text (`endpoint`).
 
     `socket` is where it is plugged in, `1-2.4`: bus 1, port 2, and port 4 of the hub there.
@@ -64,8 +62,7 @@ class UsbDevice:
         return f"{self.kind}:{self.vid:04X}:{self.pid:04X}{serial}" + (f"@{self.socket}" if self.socket else "")
 
 
-@dataclass(frozen=True, slots=True)
-class Tcp:
+class Tcp(Struct, frozen=True):
     """Bare bytes over TCP, as serial-to-network converters offer them."""
 
     host: str
@@ -75,8 +72,7 @@ class Tcp:
         return f"socket://{_authority(self.host, self.port)}"
 
 
-@dataclass(frozen=True, slots=True)
-class Rfc2217:
+class Rfc2217(Struct, frozen=True):
     """A remote serial port with its settings under our control (RFC 2217, over Telnet)."""
 
     host: str
@@ -86,8 +82,7 @@ class Rfc2217:
         return f"rfc2217://{_authority(self.host, self.port)}"
 
 
-@dataclass(frozen=True, slots=True)
-class Replay:
+class Replay(Struct, frozen=True):
     """A capture file played at its own pace."""
 
     path: str

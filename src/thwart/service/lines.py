@@ -10,9 +10,10 @@ import hashlib
 import logging
 from collections import Counter, deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from queue import SimpleQueue
 from typing import Any
+
+from msgspec import Struct, field
 
 from .. import units
 from ..config import Wired
@@ -36,8 +37,7 @@ _SUMMARY_NS = 600_000_000_000
 _JUDGED_FRAMES = 20
 
 
-@dataclass(frozen=True, slots=True)
-class Item:
+class Item(Struct, frozen=True):
     """An input on its way to the clerk. `reply`, where there is one, is called after the commit that holds it."""
 
     kind: str
@@ -48,8 +48,7 @@ class Item:
 Inbox = SimpleQueue[Item]
 
 
-@dataclass(slots=True)
-class _Bin:
+class _Bin(Struct):
     """Rejected bytes of one port, gathered for an entry."""
 
     since_ns: int = 0

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from ..errors import BenchInUse, ConfigError, LedgerError, LedgerTooNew, LedgerTooOld, NotFound, PortError, ThwartError
 from ..ledger.faults import LedgerBusy, LedgerCorrupt, LedgerForeign, LedgerFull, LedgerReadOnly
 
 
-@dataclass(frozen=True, slots=True)
-class Policy:
+class Policy(Struct, frozen=True):
     """`retry_s`: try again after so long (None: stop). `exit_code`: how the program ends when it stops."""
 
     retry_s: float | None

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from msgspec import Struct
 
 from .ends import ends_of
 from .events import Counts, Decoded, Frame, Reading, Rejected, RejectReason, WireEvent
@@ -114,8 +115,7 @@ class Channel:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Heard:
+class Heard(Struct, frozen=True):
     """One frame of a run of bytes: where it began, and what it says or why nothing. Neither: chatter."""
 
     offset: int

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final, Literal
+
+from msgspec import Struct
 
 #: Why bytes didn't become a reading. A closed list: each is documented, counted and tested.
 RejectReason = Literal["too-long", "checksum", "layout", "value", "torn", "gap", "line-error"]
@@ -19,8 +20,7 @@ NO_NUMBER: Final = frozenset(GRAVITY[3:])
 LoadMark = Literal["gross", "net", "tare"]
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
+class Frame(Struct, frozen=True):
     """One delimited message as it came, without its terminator. `offset` counts bytes since the channel was opened.
 
     `fault` names why the bytes are no message, where the framer already knows it.
@@ -33,8 +33,7 @@ class Frame:
     fault: RejectReason | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Decoded:
+class Decoded(Struct, frozen=True):
     """What one frame says. `text` is the number as sent (sign and decimal point made plain), `unit` a UCUM code."""
 
     text: str | None
@@ -48,8 +47,7 @@ class Decoded:
     symbology: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Arrival:
+class Arrival(Struct, frozen=True):
     """A load left the resting baseline. Only from `stream` instruments."""
 
     at_ns: int
@@ -57,8 +55,7 @@ class Arrival:
     unit: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
+class Reading(Struct, frozen=True):
     """One decoded frame of an `each` or `none` instrument, or one settled load of a `stream` one.
 
     `value` is None when the condition leaves no number (overload, error, a scan). `arrived_ns` is the arrival less the
@@ -84,8 +81,7 @@ class Reading:
     evidence: tuple[tuple[int, bytes], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Emptied:
+class Emptied(Struct, frozen=True):
     """The instrument is clear again: back at the resting baseline, or fallen by at least 80 % of the load."""
 
     at_ns: int
@@ -93,8 +89,7 @@ class Emptied:
     unit: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Rejected:
+class Rejected(Struct, frozen=True):
     """Bytes that didn't frame or decode, with their named reason."""
 
     reason: RejectReason
@@ -105,8 +100,7 @@ class Rejected:
 WireEvent = Arrival | Reading | Emptied | Rejected
 
 
-@dataclass(slots=True)
-class Counts:
+class Counts(Struct):
     """What a channel has seen since it was opened; of unsettled frames and chatter only these counts are kept."""
 
     bytes: int = 0

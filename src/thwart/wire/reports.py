@@ -6,8 +6,9 @@ typed, as text that the profile's layouts read), `keys` (each key pressed, by na
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Final
+
+from msgspec.structs import replace
 
 from ..records import DESCRIPTOR, Record, RecordReader
 from .decoder import Decoder, Meaning, Outcome

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Literal, NamedTuple, Protocol
+
+from msgspec import Struct
 
 from .events import Decoded
 
@@ -29,8 +30,7 @@ class Seen(NamedTuple):
     raw: bytes
 
 
-@dataclass(frozen=True, slots=True)
-class Rest:
+class Rest(Struct, frozen=True):
     """A value at rest: the frame that stands for it, how far the frames lay apart (base unit), how many they were."""
 
     seen: Seen

@@ -53,7 +53,7 @@ def test_range_admits_or_not() -> None:
 
 
 def test_an_instrument_serves_only_what_it_is_declared_for() -> None:
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     play = Play(FORKED)
     scale = replace(play.setup.instruments["scale"], serves=("gonad_mass",))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import json
 import sqlite3
 import typing
@@ -225,7 +224,7 @@ def test_an_error_within_a_write_undoes_all_since_the_last_commit(path: Path) ->
         head = (ledger.next_seq, ledger.last_hash)
         ledger.write(*second)
         with pytest.raises(ValueError, match="entry 99 can't follow entry 4"):
-            ledger.write([dataclasses.replace(second[0][0], seq=99)], {})
+            ledger.write([replace(second[0][0], seq=99)], {})
         assert (ledger.next_seq, ledger.last_hash) == head
         assert ledger.records.get(("batch", "lake-1")) is None
         ledger.write(*second)

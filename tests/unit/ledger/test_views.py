@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import re
 import sqlite3
 from collections.abc import Iterator
@@ -195,9 +194,7 @@ def test_a_mend_is_seen(ledger: Ledger) -> None:
     survey = fill(ledger)
     body = {"measurand": "whole_mass", "old_value": "412.0", "new_value": "142.0", "who": "mn", "why": "digits swapped"}
     entries, changed = survey.input("act", {"act": "mend"}, [])
-    mend = dataclasses.replace(
-        entries[0], seq=survey.seq, kind="mend", input_seq=entries[0].seq, specimen_id=None, body=body
-    )
+    mend = replace(entries[0], seq=survey.seq, kind="mend", input_seq=entries[0].seq, specimen_id=None, body=body)
     ledger.write([*entries, mend], changed)
     ledger.commit()
     assert rows(ledger, "SELECT * FROM mends") == [
