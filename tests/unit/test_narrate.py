@@ -12,7 +12,7 @@ SERVES: dict[str, tuple[str, ...]] = {"board": ("board",), "scale": ("scale",), 
 
 SILENT = {
     "called-back", "in-step",  # what called it back says so; that it was answered
-    "outcome", "ready", "wanted", "withdrawn", "placed", "load", "loaded", "zeroed", "key", "question", "suspect", "judged",
+    "outcome", "ready", "wanted", "withdrawn", "placed", "load", "loaded", "zeroed", "check-due", "key", "question", "suspect", "judged",
     "armed", "lapsed", "confirmed", "unopened", "container-void", "set-aside", "printed",
     "learned", "taught", "relearned",
 }  # fmt: skip
@@ -68,6 +68,10 @@ def a_full_day() -> list[Play]:
     solo.act("next")
     solo.settle(90)
     solo.lift()
+    solo.act("verify 300 mm")
+    solo.touch(301)
+    solo.act("verify 300 mm")
+    solo.touch(303)
     solo.act("batch note bay kind=haul")
     solo.act("batch close done")
     solo.act("practice on")

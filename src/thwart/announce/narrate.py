@@ -19,7 +19,7 @@ Body = Mapping[str, Any]
 #: What is told only to confirm what was just said: no reason to look up.
 _CONFIRMS = frozenset({
     "as", "counting", "counting-sex", "measurer", "pan", "parts", "piece", "pool", "printed", "printed-again", "recorder",
-    "reopened", "resumed", "resumed-who", "stager", "stands", "tag", "tared", "typed", "who",
+    "reopened", "resumed", "resumed-who", "stager", "stands", "tag", "tared", "typed", "verify", "who",
 })  # fmt: skip
 
 
@@ -238,7 +238,7 @@ def _mend(b: Body) -> Telling:
     return Telling("look", "mend", {"old": b["old_value"] or "none", "new": b["new_value"] or "none"})
 
 
-_DECISIONS: Mapping[str, Callable[[Body], Telling]] = {
+_DECISIONS: Mapping[str, Callable[[Body], Telling | None]] = {
     "measured": _measured,
     "opened": _either("next", "opened", "opened-species", "species"),
     "closed": _always("next", "closed"),
@@ -267,5 +267,6 @@ _DECISIONS: Mapping[str, Callable[[Body], Telling]] = {
     "batch-dropped": _always("taken", "batch-dropped"),
     "stood-by": _always("taken", "stood-by"),
     "practice": lambda b: Telling("next", "practice-on" if b["on"] else "practice-off", {}),
+    "verified": lambda b: Telling("taken", "verified", {}) if b["passed"] else None,  # else it is asked
     "undone": lambda b: Telling("taken", "undone-redo" if b["redo"] else "undone", {}),
 }

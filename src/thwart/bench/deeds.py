@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from . import batches, digits, mending, mends, pieces, printing, turns, values, words
+from . import batches, digits, mending, mends, pieces, printing, turns, values, verifying, words
 from .acts import ACTS
 from .filling import about, answer, ask, said_value, settle_ready, standing
 from .fish import leave_behind
@@ -234,6 +234,7 @@ DEEDS: Mapping[str, Deed] = {
     "count": pieces.count,
     "pan": pieces.pan,
     "knock": pieces.knock,
+    "verify": verifying.verify,
     "structure": mending.structure,
     "move": mending.move,
     "found": mending.found,

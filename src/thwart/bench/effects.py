@@ -49,6 +49,7 @@ def _started(bench: Bench, entry: Entry) -> None:
         bench.put(
             replace(
                 p, armed=None, armed_until_ns=None, last_key_ns=None, typed="", typed_ns=None,
+                known=None, known_ns=None,
                 last_ns=p.last_ns if known else None,
                 paused_ns=p.paused_ns if known else None,
             )
@@ -67,7 +68,7 @@ def _configured(bench: Bench, entry: Entry) -> None:
     for i in b["setup"]["instruments"]:
         known = bench.instrument(i["name"])
         if ("instrument", i["name"]) not in bench.objects or (known.profile, known.port) != (i["profile"], i["port"]):
-            bench.put(replace(known, profile=i["profile"], port=i["port"]))
+            bench.put(replace(known, profile=i["profile"], port=i["port"], verified=None))
 
 
 def _port(bench: Bench, entry: Entry) -> None:
@@ -730,6 +731,19 @@ def _zeroed(bench: Bench, entry: Entry) -> None:
     bench.put(replace(i, zero=entry.body["zero"], since_zero=()))
 
 
+def _verified(bench: Bench, entry: Entry) -> None:
+    """A known length or mass was shown to an instrument."""
+    b = entry.body
+    shown = replace(bench.instrument(b["instrument"]), last_verified_utc=entry.stamp.utc, verified=b["passed"])
+    bench.put(shown)
+    _touch(bench, entry, known=None, known_ns=None)
+
+
+def _check_due(bench: Bench, entry: Entry) -> None:
+    """Whether an instrument is right isn't known any more."""
+    bench.put(replace(bench.instrument(entry.body["instrument"]), verified=None))
+
+
 def _undone(bench: Bench, entry: Entry) -> None:
     b = entry.body
     memento = bench.last_memento(b["place"], b["redo"])
@@ -816,6 +830,8 @@ EFFECTS: Mapping[str, Effect] = {
     "lapsed": _armed,
     "load": _load,
     "zeroed": _zeroed,
+    "verified": _verified,
+    "check-due": _check_due,
     "undone": _undone,
     "key": _key,
     "loaded": _loaded,

@@ -87,9 +87,11 @@ _UNDOABLE_KINDS = (
     "learned",
     "watch",
 )
-#: Fields undo leaves as they are: numbers never run backwards, interruptions stay counted, a pedal stays pressed.
+#: Fields undo leaves as they are: numbers never run backwards, interruptions stay counted, a pedal stays pressed, and what
+#: lies on a scale is a fact of the world.
 _KEPT: dict[str, frozenset[str]] = {
     "desk": frozenset({"next_number", "free_numbers", "asked", "asked_statistical", "fish_closed", "started_seq", "boot", "config_sha256", "printed"}),
+    "instrument": frozenset(Instrument.__struct_fields__) - {"verified", "last_verified_utc"},
     "place": frozenset({"last_input", "last_key_ns", "last_ns", "armed", "armed_until_ns", "paused_ns"}),
 }  # fmt: skip
 #: Fields that count: undo takes its part off, whatever was added since.
@@ -643,8 +645,6 @@ class Bench:
     def unwind(self, memento: Memento, by: int) -> None:
         """Put back what a memento changed: field by field, so that what others did since stays."""
         for key, (before, after) in memento.changes.items():
-            if key[0] == "instrument":
-                continue  # what lies on a scale is a fact of the world; no act of ours takes it back
             current = self.objects.get(key)
             if before is None:
                 self._unmake(key, current, by)

@@ -150,14 +150,13 @@ def pan_changed(bench: Bench, place: str, by: Decimal, division: Decimal) -> str
 def knock(bench: Bench, place: str, args: Sequence[str]) -> None:
     """The scale was knocked: what was weighed since the last good zero is suspect."""
     no_args("knock", args)
-    weighed = [
-        bench.need(Measurement, seq)
-        for i in bench.setup.instruments.values()
-        if i.kind == "mass" and place in i.places
-        for seq in bench.instrument(i.name).since_zero
-    ]
+    scales = [i.name for i in bench.setup.instruments.values() if i.kind == "mass" and place in i.places]
+    weighed = [bench.need(Measurement, seq) for name in scales for seq in bench.instrument(name).since_zero]
     standing = [m for m in weighed if m.status in ("stands", "questioned")]
     for m in standing:
         bench.need(Specimen, m.specimen_id)
         bench.decide("suspect", m.specimen_id, measurement=m.seq, cause="knock")
+    for name in scales:
+        if bench.instrument(name).verified is not None:
+            bench.decide("check-due", None, instrument=name)
     bench.tell(None, place=place, code="knock", n=len(standing))

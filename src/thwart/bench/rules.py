@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from .. import units
 from ..entries import Entry
-from . import deeds, labels, learning, pieces, row, tally
+from . import deeds, labels, learning, pieces, row, tally, verifying
 from .filling import answer, ask, candidates, give, last_of, routed, said_value, standing, wanted
 from .fish import apart, close_fish, leave_behind, measured_of, open_fish, open_next, recall, summary
 from .judging import Finding, misfit
@@ -98,6 +98,8 @@ def _reading(bench: Bench, entry: Entry) -> None:
         bench.decide("load", None, instrument=setup.name, tared=list(setup.places), tray=_tray(reading))
     elif _bounced(bench, setup, reading):
         bench.decide("outcome", None, reading=reading.seq, event="same again", why="bounce", place=place)
+    elif verifying.taken(bench, setup, reading):
+        pass
     elif place is None:
         _loose(bench, reading, None, "which-place")
     elif bench.place(place).batch is None and bench.setup.protocol.flow != "revisit":
@@ -424,6 +426,10 @@ def _same_as_last(bench: Bench, setup: InstrumentSetup, reading: Reading) -> boo
 def _arrival(bench: Bench, entry: Entry) -> None:
     """The rest that a load left: drifted since the last good zero? In a row the load takes the queue's head."""
     known = bench.instrument(entry.body["instrument"])
+    setup = bench.setup.instruments.get(known.instrument)
+    if setup is not None and verifying.awaited(bench, setup, entry.stamp.mono_ns):
+        _zero(bench, entry, entry.body.get("baseline"))
+        return
     took = {
         name: fish.specimen_id
         for name in entry.body["places"]

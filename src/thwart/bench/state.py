@@ -343,6 +343,9 @@ class Place(msgspec.Struct, frozen=True, gc=False):
     pool: int | None = None
     """The next mass is for so many animals."""
     pan: str | None = None
+    known: str | None = None
+    """A known length or mass (`300 mm`) that the next reading of its quantity is of, and since when it is awaited."""
+    known_ns: int | None = None
 
     @property
     def id(self) -> str:

@@ -197,6 +197,9 @@ def _numbers(make: _Maker) -> Iterator[Card]:
             yield make.card(said, "value", icons.by_hand, what=make.slot(slot), unit=unit)
         yield make.card(("recall", "typed"), "recall", icons.numbered)
         yield make.card(("same-as", "typed"), "same-as", icons.same)
+    for quantity in sorted({m.quantity for m in make.measured()}):
+        unit = units.BASE[quantity]
+        yield make.card(("verify", "typed", unit), "verify", icons.known, unit=unit)
     yield make.card(("count", "typed"), "count", icons.several)
     if any(m.quantity == "mass" for m in make.protocol.measurands):
         yield make.card(("pool", "typed"), "pool", icons.together)

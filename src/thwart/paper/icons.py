@@ -480,6 +480,16 @@ def by_hand(pen: Pen) -> None:
     pen.line((-24, -26), (16, -14), (20, -20), (-20, -32), fill=False)
 
 
+def known(pen: Pen) -> None:
+    """A measure with its marks, and that it is right."""
+    pen.stroke(4)
+    pen.line((-34, -6), (34, -6), (34, -26), (-34, -26), fill=False)
+    for x in (-20, -6, 8, 22):
+        pen.line((x, -6), (x, -16))
+    pen.stroke(7)
+    pen.line((-16, 16), (-4, 4), (22, 30))
+
+
 def several(pen: Pen) -> None:
     """So many animals."""
     for x, y in ((-16, 24), (16, 9), (-16, -6)):

@@ -140,6 +140,7 @@ CASES: list[tuple[str, str, Steps]] = [
     ]),
     ("pan", OTOLITHS, [act("pan blue")]),
     ("knock", SOLO, [lambda p: p.lay(), lambda p: p.settle(100), act("knock")]),
+    ("verify", SOLO, [act("verify 300 mm"), touch(300)]),
     ("counts", TALLY, [touch(212)]),
     ("leaves", ROW, [lambda p: p.act("code sex F", "board"), lambda p: p.act("leaves", "board")]),
     ("park", ROW, [lambda p: p.act("code sex F", "board"), lambda p: p.act("park", "board")]),
