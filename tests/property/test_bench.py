@@ -45,6 +45,8 @@ words_of: dict[str, st.SearchStrategy[str]] = {
             "reopen bay mistake",
             "reopen cove so",
             "plan cove perch kind=haul",
+            "plan ebb parent=Dell",
+            "drop dell",
             "plan Dell parent=cove",
             "open dell",
             "drop cove",

@@ -47,6 +47,9 @@ def batch(bench: Bench, body: Mapping[str, Any], args: Sequence[str]) -> None:
             known = _known_batch(bench, name)
             if known.opened_utc is not None:
                 raise Refusal("batch-begun", batch=known.batch)
+            parts = sorted(b.batch for b in bench.all(Batch) if b.parent == known.batch)
+            if parts:
+                raise Refusal("batch-parts", batch=known.batch, parts=", ".join(parts))
             bench.decide(
                 "batch-dropped",
                 None,
@@ -139,8 +142,18 @@ def _known_of_batch(bench: Bench, batch: str, pairs: Sequence[str]) -> dict[str,
             continue
         fields[BATCH_KEYS[name]] = value[:100]
     if "parent" in fields:
+        fields["parent"] = _known_parent(bench, batch, fields["parent"]).batch
         _no_circle(bench, batch, fields["parent"])
     return fields
+
+
+def _known_parent(bench: Bench, batch: str, name: str) -> Batch:
+    """The batch that one is to be a part of, planned, open or closed. Raises Refusal."""
+    known = bench.batch_called(name)
+    if known is None:
+        there = [b.batch for b in bench.all(Batch) if b.batch != batch]
+        raise Refusal("unknown-parent", batch=words.shown(batch), parent=words.shown(name), near=near(name, there))
+    return known
 
 
 def _no_circle(bench: Bench, batch: str, parent: str | None) -> None:

@@ -15,6 +15,32 @@ from thwart.ledger import views
 SOLO = PLAIN + "\n[structures.otolith]\n"
 
 
+def test_a_parent_that_nobody_knows_is_refused_and_nothing_is_opened() -> None:
+    play = Play(batch=False)
+    play.act("batch plan Haul-3 kind=haul")
+    said = play.act("batch open perch-3 perch parent=haul-4")
+    assert refused(said) == "unknown-parent"
+    assert said[-1].body["text"] == (
+        "batch perch-3 can't be a part of 'haul-4': there is no such batch; did you mean Haul-3? · "
+        "`batch plan haul-4` makes it known"
+    )
+    assert play.here.batch is None
+    assert play.bench.get(Batch, "perch-3") is None
+    play.act("batch open perch-3 perch parent=haul-3")  # as a card says it
+    assert planned(play, "perch-3").parent == "Haul-3"
+    check(play)
+
+
+def test_a_batch_that_others_are_part_of_isnt_dropped() -> None:
+    play = Play(batch=False)
+    play.act("batch plan haul-3")
+    play.act("batch plan perch-3 perch parent=haul-3")
+    assert refused(play.act("batch drop haul-3")) == "batch-parts"
+    play.act("batch drop perch-3")
+    play.act("batch drop haul-3")
+    assert play.bench.get(Batch, "haul-3") is None
+
+
 def planned(play: Play, name: str) -> Batch:
     return play.bench.need(Batch, name)
 

@@ -177,6 +177,7 @@ def test_count() -> None:
 
 def test_what_is_known_of_a_batch() -> None:
     play = Play(SOLO, batch=False)
+    play.act("batch plan haul-3")
     play.act("batch open bay perch parent=haul-3 selection=random preservation=fresh total_mass=12.4kg")
     batch = play.bench.need(Batch, "bay")
     assert (batch.parent, batch.selection, batch.preservation, batch.total_mass_g) == (

@@ -158,7 +158,11 @@ WAYS: list[tuple[str, Way]] = [
     ("batch-begun", after("batch plan bay")),
     ("batch-begun", after("batch drop bay")),
     ("batch-planned", after("batch plan cove", "batch reopen cove why")),
-    ("batch-circle", after("batch plan a parent=b", "batch plan b parent=a")),
+    ("batch-circle", after("batch plan b", "batch plan a parent=b", "batch plan b parent=a")),
+    ("unknown-parent", after("batch plan a parent=b")),
+    ("unknown-parent", after("batch note bay parent=haul-3")),
+    ("unknown-parent", after("batch open bay parent=haul-3", batch=False)),
+    ("batch-parts", after("batch plan b", "batch plan a parent=b", "batch drop b")),
     ("batch-circle", after("batch note bay parent=bay")),
     ("unknown-batch", after("batch drop cove")),
     ("practice-fish", doing(
