@@ -11,12 +11,16 @@ from dataclasses import dataclass
 from math import exp, sqrt
 from statistics import fmean, median, pstdev
 
-from .model import RelationPrior
+from .model import SLOPES, RelationPrior
 from .numeric import six
 from .relation import SHARE_WRONG, Kept, Relation, refit
 
 #: |residual / scatter| from which a row is named as left out.
 _FAR = 4.0
+#: What a relation's scatter, the width of its x and the slope of a length on a length or a mass on a mass may be.
+_SCATTER = 1.9
+_WIDTH = (0.05, 2.9)
+_SLOPE = (0.2, 5.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +28,8 @@ class Fitted:
     """A fitted relation: the prior to write into a protocol, and how well it fits.
 
     `bias` is the factor exp(s²/2) between median and mean mass (Sprugel 1983, Ecology 64:209-210); `far` are the
-    positions (from 0) of the points beyond four scatters; `residuals` those of all points, in ln y.
+    positions (from 0) of the points beyond four scatters; `residuals` those of all points, in ln y. `free` is the slope
+    the points alone would give, where no fish is made so and the line was held at the nearest slope that can be.
     """
 
     prior: RelationPrior
@@ -32,6 +37,7 @@ class Fitted:
     bias: float
     far: tuple[int, ...]
     residuals: tuple[float, ...]
+    free: float | None = None
 
 
 def fit_relation(
@@ -59,7 +65,13 @@ def fit_relation(
     kept = [Kept(p[0] - centre, p[1], p[2], p[3], SHARE_WRONG["passed"]) for p in points]
     start, spread = (vague.m0 + vague.m1 * u, vague.m1), (v00, u * vague.v11, vague.v11)
     (c0, c1), (_, nu, ss) = refit(start, spread, vague.nu, vague.ss, kept)
-    scatter = sqrt(ss / nu)
+    low, high = SLOPES if y.endswith("_mass") and x.endswith("_length") else _SLOPE
+    free = None
+    if not low <= c1 <= high:
+        free, held = six(c1), min(max(c1, low), high)
+        (c0, _), (_, nu, ss) = refit((start[0], held), (v00, 0.0, 1e-12), vague.nu, vague.ss, kept)
+        c1 = held
+    scatter = min(sqrt(ss / nu), _SCATTER)
     residuals = tuple(k.ln_y - c0 - c1 * k.u for k in kept)
     counts = weight if weight is not None else min(float(n), 40.0)
     prior = RelationPrior(
@@ -71,7 +83,7 @@ def fit_relation(
         b=six(c1),
         scatter_ln=six(scatter),
         centre=six(exp(fmean(p[0] for p in points))),
-        spread_ln=six(max(pstdev([p[0] for p in points]), 0.05)),
+        spread_ln=six(min(max(pstdev([p[0] for p in points]), _WIDTH[0]), _WIDTH[1])),
         fish=n,
         weight=max(counts, 2.0),
         presentation=presentation,
@@ -79,4 +91,4 @@ def fit_relation(
         source=source,
     )
     far = tuple(i for i, r in enumerate(residuals) if abs(r) > _FAR * scatter)
-    return Fitted(prior, n, six(exp(scatter * scatter / 2.0)), far, residuals)
+    return Fitted(prior, n, six(exp(scatter * scatter / 2.0)), far, residuals, free)

@@ -38,6 +38,8 @@ Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 LN10 = log(10.0)
 
+#: The powers of length that a mass can grow with.
+SLOPES = (1.5, 4.5)
 #: Lengths of a fish, from the longest to the shortest: a shorter one is never more than a longer one.
 LENGTHS = ("total_length", "fork_length", "standard_length")
 #: (the smaller, the larger, whether they may be equal).
@@ -114,8 +116,8 @@ class RelationPrior(Strict):
             raise ValueError("give exactly one of scatter_ln, scatter_log10")
         if self.x == self.y:
             raise ValueError(f"x and y are both {self.x}")
-        if self.y.endswith("_mass") and self.x.endswith("_length") and not 1.5 <= self.b <= 4.5:
-            raise ValueError(f"b = {self.b}: a mass grows with length to a power between 1.5 and 4.5")
+        if self.y.endswith("_mass") and self.x.endswith("_length") and not SLOPES[0] <= self.b <= SLOPES[1]:
+            raise ValueError(f"b = {self.b}: a mass grows with length to a power between {SLOPES[0]} and {SLOPES[1]}")
         return self
 
     @property

@@ -2,7 +2,8 @@
 
 How often two fish in a row give the same value follows from the division and the spread of the values: for a normal
 spread s the chance is division / (2 √π s). The spread is that of successive differences (von Neumann 1941, Ann. Math.
-Statist. 12:367-395), so fish sorted by size, where neighbours are alike, are excused. A run is found when that chance, to the power of the repeats, falls under
+Statist. 12:367-395) or, where it is less, their median's, so fish sorted by size, where neighbours are alike, are excused,
+also where a sorted heap ends and the next begins. A run is found when that chance, to the power of the repeats, falls under
 `RARE`; so lengths in centimetre classes need a longer run than masses to the gram.
 """
 
@@ -11,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 from math import pi, sqrt
+from statistics import median
 from typing import NamedTuple
 
 from .specimen import Specimen
@@ -20,6 +22,9 @@ RARE = 1e-4
 LEAST = 3
 #: For how many differences the first guess of the spread counts.
 _FEW = 2.0
+#: From how many differences on their median tells something; the spread of a normal value in one.
+_ENOUGH = 8
+_OF_MEDIAN = 1.0 / (0.6745 * sqrt(2.0))
 
 
 class Run(NamedTuple):
@@ -51,4 +56,7 @@ def _spread(name: str, value: float, before: Sequence[Specimen]) -> float:
     """The standard deviation of the values, from successive differences; a quarter of the value for the first few."""
     seen = [one.values[name].value for one in before if name in one.values]
     squares = [(b - a) ** 2 / 2.0 for a, b in pairwise(seen)]
-    return sqrt((sum(squares) + _FEW * (0.25 * value) ** 2) / (len(squares) + _FEW))
+    spread = sqrt((sum(squares) + _FEW * (0.25 * value) ** 2) / (len(squares) + _FEW))
+    if len(squares) < _ENOUGH:
+        return spread
+    return min(spread, _OF_MEDIAN * sqrt(2.0 * median(squares)))
