@@ -352,3 +352,61 @@ def test_a_status_digit_tells_movement_and_a_minus_beside_a_plus_that_never_chan
         (Decimal("-123.1"), "g", "ok"),
         (None, None, "layout"),
     ]
+
+
+PADDED: list[Row] = [
+    (b"   412.5 g\r\n" * 2, "412.5", "g", "ok"),
+    (b"    13.7 g\r\n" * 2, "13.7", "g", "ok"),
+    (b"  1034.0 g\r\n" * 2, "1034.0", "g", "ok"),
+    (b"-   88.6 g\r\n" * 2, "-88.6", "g", "ok"),
+]
+
+
+@pytest.mark.parametrize("cut", [1, 4, 5, 7, 9])
+def test_a_capture_that_begins_within_a_frame_teaches_the_same(cut: int) -> None:
+    whole = taught(PADDED).profile
+    rows = [(PADDED[0][0][cut:], *PADDED[0][1:]), *PADDED[1:]]
+    assert taught(rows).profile.layout == whole.layout
+
+
+def test_a_capture_that_begins_within_the_only_frame_of_its_row() -> None:
+    rows = [(raw[:12], *rest) for raw, *rest in PADDED]
+    profile = taught([(rows[0][0][5:], *rows[0][1:]), *rows[1:]]).profile
+    assert said(profile, b"   999.9 g\r\n") == [(Decimal("999.9"), "g", "ok")]
+
+
+def test_a_mistyped_first_row_is_no_torn_frame() -> None:
+    rows = [(PADDED[0][0], "512.5", "g", "ok"), *PADDED[1:]]
+    with pytest.raises(ThwartError, match=r"row 1 .*contradicts"):
+        taught(rows)
+
+
+@pytest.mark.parametrize("shift", [-5, -2, 3, 5])
+def test_rows_that_were_written_down_a_little_early_or_late(shift: int) -> None:
+    rows = [(raw[:12], *rest) for raw, *rest in PADDED]
+    data, shown = b"", "offset,value,unit,condition\n"
+    for raw, value, unit, condition in rows:
+        shown += f"{max(0, len(data) + shift) if data else 0},{value},{unit},{condition}\n"
+        data += raw
+    profile = learn(Evidence(data, parse_shown(shown, len(data), "shown.csv")), "learned").profile
+    assert profile.layout == taught(rows).profile.layout
+
+
+@pytest.mark.parametrize("still", [b"%s kg", b"%s KG", b"%s kg!"])
+def test_a_moving_display_nobody_could_read(still: bytes) -> None:
+    moving = {b"%s kg": b"%s   ", b"%s KG": b"%s kg", b"%s kg!": b"%s kg"}[still]
+    rows: list[Row] = [
+        (still % b"  12,456" + b"\r\n", "12.456", "kg", "ok"),
+        (still % b"   0,731" + b"\r\n", "0.731", "kg", "ok"),
+        (moving % b"   4,982" + b"\r\n", "", "", "moving"),
+        (still % b" -23,044" + b"\r\n", "-23.044", "kg", "ok"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, moving % b"  17,305" + b"\r\n") == [(Decimal("17.305"), "kg", "moving")]
+    assert said(profile, still % b"  17,305" + b"\r\n") == [(Decimal("17.305"), "kg", "ok")]
+
+
+def test_a_status_digit_glued_to_a_number_nobody_could_read_never_becomes_a_part_of_it() -> None:
+    rows: list[Row] = [(b"0%06d\r\n" % n, f"{n / 10}", "g", "ok") for n in (9343, 158, 27703, 2278)]
+    with pytest.raises(ThwartError):
+        taught([*rows, (b"1002186\r\n", "", "", "moving")])

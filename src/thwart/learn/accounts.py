@@ -107,6 +107,8 @@ def _cleaned(profile: Profile, cuts: Sequence[Cut], unit: str | None) -> list[Cu
     for one in cuts:
         if one.seen is not None and isinstance(decoder.decode(one.raw), str):
             for size in range(1, min(_LONGEST_NOISE, len(one.raw) - 1)):
+                if one.raw[size - 1 : size].isdigit():
+                    break  # a digit in front is no noise: it could belong to the number, or say what it means
                 said = decoder.decode(one.raw[size:])
                 if isinstance(said, Decoded) and not _row_problem(one.seen, [said], unit):
                     one = replace(one, raw=one.raw[size:], offset=one.offset + size)

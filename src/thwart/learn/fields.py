@@ -65,6 +65,8 @@ class Digits:
     fixed: bool
     open_left: bool
     told: bool = False
+    known: tuple[bytes, ...] = ()
+    """Those of the cores whose value is known: what others have in the first column may be something else."""
 
     @property
     def pattern(self) -> str:
@@ -91,7 +93,8 @@ class Digits:
         if zeros or self.fixed or (implied and len(sizes) == 1 and any(t[:1] == "0" and len(t) > 1 for t in texts)):
             if len(sizes) > 1:
                 return [repeat("[0-9]", least - tail, most - tail), *end]
-            held = int(self.open_left and all(text[:1] == "0" for text in texts) and most > 1 + implied)
+            known = [parts_of(core, self.style, backwards=self.backwards)[0] for core in self.known]
+            held = int(self.open_left and all(text[:1] == "0" for text in known or texts) and most > 1 + implied)
             return [*(["0"] * held), repeat("[0-9]", most - held - tail, most - held - tail), *end]
         low = min(least, 1 + implied) - tail
         body = repeat("[0-9]", max(low, 0), None if self.padded else most - tail + _GROWTH)

@@ -113,8 +113,6 @@ def read(frames: Sequence[Frame], style: Style, backwards: bool, unit: str | Non
             continue
         if best and len(rows) > 1:
             _note_missed(reading, part, best[0], rows)
-        if style == "comma":
-            part, _ = _apart(part, None)
         told = part.conditions and not part.conditions & {"ok", "nothing"}
         for signed in _signed(part) if told else [part]:
             for quiet in _promoted(signed, set()) if told else [signed]:
@@ -469,11 +467,14 @@ def _adopt(reading: Reading) -> None:
     """Forms without a known value that are as a solved one but for their words take over the place of its number."""
     left: list[Form] = []
     for form in reading.mute:
-        model = next((one for one in reading.solved if _alike(form, one, reading)), None)
-        if model is None or form.conditions & {"ok", "nothing"} or not form.conditions:
-            left.append(form)
+        made = [one for model in reading.solved if (one := _as(form, model, reading)) is not None]
+        nearest = [one for differing, one in made if differing == min(made, key=lambda each: each[0])[0]]
+        units = {one.place.unit for one in nearest if one.place is not None}
+        if form.conditions & {"ok", "nothing"} or not form.conditions or len(units) != 1:
+            apart = _apart(Group(form.frames, form.splits), None)[0] if reading.style == "comma" else None
+            left += [form] if apart is None else _muted(apart)
             continue
-        reading.solved.append(Form(form.frames, form.splits, model.roles, model.place, form.conditions))
+        reading.solved.append(nearest[0])
         if form.conditions <= NUMBERED:
             reading.explained |= form.rows
     reading.mute = left
@@ -503,25 +504,52 @@ def _neighbours(form: Form, at: int) -> tuple[bytes, bytes]:
     return one.cores[at - 1], one.cores[at + 1] if behind else b""
 
 
-def _alike(form: Form, model: Form, reading: Reading) -> bool:
-    """The same roles core by core, numbers where numbers are, and the same words but one."""
-    if len(form.roles) != len(model.roles) or model.place is None or form.place is not None:
-        return False
+def _as(form: Form, model: Form, reading: Reading) -> tuple[int, Form] | None:
+    """The form with the model's place, where it has the model's numbers and, but for one or two, its words; how many."""
+    if model.place is None or form.place is not None:
+        return None
     here, there = form.splits[0], model.splits[0]
-    differing = 0
-    for at, role in enumerate(model.roles):
-        is_word = not here.numbers[at]
-        if (role == "word") != is_word and role != "word":
-            return False
-        if role == "word":
-            differing += len({*form.core(at), there.cores[at]}) > 1
-    same_width = form.width is not None and form.width == model.width
+    numbers = [at for at, number in enumerate(here.numbers) if number]
+    others = [at for at, number in enumerate(there.numbers) if number]
+    place = model.place
+    if len(numbers) != len(others) or place.columns is not None:
+        return None
+    where = dict(zip(others, numbers, strict=True))
     fractions = {
         len(parts_of(core, reading.style, backwards=reading.backwards)[2])
-        for core in (*form.core(model.place.at), there.cores[model.place.at])
+        for core in (*form.core(where[place.at]), there.cores[place.at])
     }
-    return (
-        differing <= (2 if same_width else 1)
-        and (same_width or form.width is None or model.width is None or differing == 1)
-        and len(fractions) == 1
+    same_width = form.width is not None and form.width == model.width
+    differing = _differing(here, there)
+    if len(fractions) > 1 or differing is None or differing > (2 if same_width else 1):
+        return None
+    if differing != 1 and not same_width and form.width is not None and model.width is not None:
+        return None
+    if len(here.cores) != len(there.cores) and place.sign not in (None, place.at, place.at + 1):
+        return None
+    moved = where[place.at] - place.at
+    roles: list[Role] = ["word"] * len(here.cores)
+    for other, at in where.items():
+        roles[at] = model.roles[other]
+    place = replace(
+        place,
+        at=where[place.at],
+        minor=None if place.minor is None else where[place.minor],
+        sign=None if place.sign is None else place.sign + moved,
     )
+    return differing, Form(form.frames, form.splits, tuple(roles), place, form.conditions)
+
+
+def _differing(here: Split, there: Split) -> int | None:
+    """How many words differ between the same numbers; one may be missing in either. None where more do."""
+    if len(here.cores) == len(there.cores):
+        if here.numbers != there.numbers:
+            return None
+        pairs = zip(here.cores, there.cores, here.numbers, strict=True)
+        return sum(a != b for a, b, number in pairs if not number)
+    short, long = sorted((here.signature, there.signature), key=len)
+    if len(long) - len(short) == 1 and any(
+        long[at] is not None and long[:at] + long[at + 1 :] == short for at in range(len(long))
+    ):
+        return 1
+    return None

@@ -255,11 +255,20 @@ def _field_of(
             and (at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit())
         ),
         checked or any(role == "word" for role in first.roles[:at]),
+        _known(forms),
     )  # fmt: skip
     apart = at > 0 and first.roles[at - 1] in ("loose", "listed") and b"" not in gaps
     elsewhere = {gap for form in pool for gap in form.gap(at + sign)[:]} if sign and at + sign >= 0 else set()
     lead = Lead(tuple(dict.fromkeys(gaps)), sign == 0, left, ends.pop() if len(ends) == 1 else None)
     return _Field(lead, digits, right, digits.padded, apart, behind, yielding, sign, elsewhere)
+
+
+def _known(forms: Sequence[Form]) -> tuple[bytes, ...]:
+    """The numbers of frames whose value was shown."""
+    return tuple(
+        core for form in forms if form.place is not None for frame, core in zip(form.frames, form.core(form.place.at), strict=True)
+        if frame.seen is not None and frame.seen.value is not None
+    )  # fmt: skip
 
 
 def _blank(gap: bytes) -> int:

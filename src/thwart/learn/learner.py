@@ -17,11 +17,12 @@ from ..wire.events import Decoded
 from .accounts import Account, Aim, account
 from .binary import binary_account
 from .checks import checks
+from .edges import aligned, is_torn, without_begin
 from .evidence import NUMBERED, Evidence, Observation, regrouped, surely_grouped
 from .framings import Cut, cut, framings
 from .identifiers import identifier_account
 from .samples import samples
-from .splitting import Style, styles_in
+from .splitting import MARKS, Style, styles_in
 
 #: Once an account explains all rows and this share of the bytes, dearer framings aren't tried.
 _WELL = 0.02
@@ -64,13 +65,76 @@ def learn(evidence: Evidence, name: str, kind: str | None = None, line: dict[str
     given = {o.unit for o in evidence.observations if o.unit}
     aim = Aim(kind, given.pop() if len(given) == 1 else None, line or {})
     if _means_identifiers(evidence, kind):
+        return _identifiers(evidence, name, aim)
+    evidence, best, rivals = _explained(evidence, aim)
+    evidence, best, rivals = _at_edges(evidence, best, rivals, aim)
+    if best is None or best.profile is None or best.bad:
+        if (other := regrouped(evidence.observations)) is not None:
+            with contextlib.suppress(ThwartError):
+                learned = learn(Evidence(evidence.data, other, evidence.silences), name, kind, line)
+                # What parts thousands on the display does so in the bytes, or nothing does.
+                group = MARKS[learned.account.reading.style][1]
+                if not group or all(
+                    group in o.text for o, was in zip(other, evidence.observations, strict=True) if o != was
+                ):
+                    return learned
+        if (raw := binary_account(evidence, name, aim)) is not None:
+            return Learned(*raw, tuple(_notes(raw[1], evidence)))
+        raise _odd_row(evidence, aim) or _failure(evidence, best)
+    _settle(evidence, best, rivals)
+    return _finished(evidence, best, name, aim)
+
+
+def _identifiers(evidence: Evidence, name: str, aim: Aim) -> Learned:
+    """The profile of a reader: of the bytes as they came, else without what a bad contact or torn rows add."""
+    tries = [evidence, *filter(None, [_without_junk(evidence)]), *aligned(evidence)]
+    tries += [
+        later for first, later in without_begin(evidence)
+        if evidence.observations[0].text.encode() not in first and later.observations[0].number > 1
+    ]  # fmt: skip
+    troubles: list[ThwartError] = []
+    for one in tries:
         try:
-            return identifier_account(evidence, name, aim)
-        except ThwartError:
-            quiet = _without_junk(evidence)
-            if quiet is None:
-                raise
-            return identifier_account(quiet, name, aim)
+            return identifier_account(one, name, aim)
+        except NeedMore:
+            raise
+        except ThwartError as trouble:
+            troubles.append(trouble)
+    raise troubles[0]
+
+
+def _sound(best: Account | None) -> bool:
+    return best is not None and best.profile is not None and not best.bad and not best.unclear
+
+
+def _at_edges(
+    evidence: Evidence, best: Account | None, rivals: list[Account], aim: Aim
+) -> tuple[Evidence, Account | None, list[Account]]:
+    """The account of a capture that begins within a frame, or of rows that do, where the bytes as they are have none."""
+    if best is not None and _sound(best):
+        if not _opens_oddly(best):
+            return evidence, best, rivals
+    for first, later in without_begin(evidence):
+        _, account, others = _explained(later, aim)
+        if account is not None and _sound(account) and is_torn(first, evidence, account):
+            return later, account, others
+    if not _sound(best):
+        for rows in aligned(evidence):
+            _, account, others = _explained(rows, aim)
+            if _sound(account):
+                return rows, account, others
+    return evidence, best, rivals
+
+
+def _opens_oddly(best: Account) -> bool:
+    """Whether the first frame has a form of its own, or is the only one of its form that is shorter than the others."""
+    shape, opening = min(((s, f) for s in best.shapes for f in s.frames), key=lambda each: each[1].offset)
+    sizes = {len(frame.body) for frame in shape.frames if frame is not opening}
+    return not sizes or (len(sizes) == 1 and len(opening.body) < min(sizes))
+
+
+def _explained(evidence: Evidence, aim: Aim) -> tuple[Evidence, Account | None, list[Account]]:
+    """The best account with its rivals, and the bytes it is one of: without noise, where only those can be explained."""
     best, rivals = _search(evidence, aim)
     if best is None or best.bad:
         again, others = _search(evidence, replace(aim, foreign=True))
@@ -82,15 +146,7 @@ def learn(evidence: Evidence, name: str, kind: str | None = None, line: dict[str
             failed = best is None or best.bad or best.unclear
             if failed or (best is not None and again.cost < best.cost and _reads(again, evidence)):
                 evidence, best, rivals = quiet, again, others
-    if best is None or best.profile is None or best.bad:
-        if (other := regrouped(evidence.observations)) is not None:
-            with contextlib.suppress(ThwartError):
-                return learn(Evidence(evidence.data, other, evidence.silences), name, kind, line)
-        if (raw := binary_account(evidence, name, aim)) is not None:
-            return Learned(*raw, tuple(_notes(raw[1], evidence)))
-        raise _odd_row(evidence, aim) or _failure(evidence, best)
-    _settle(evidence, best, rivals)
-    return _finished(evidence, best, name, aim)
+    return evidence, best, rivals
 
 
 def _usable(evidence: Evidence) -> None:
