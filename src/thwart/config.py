@@ -257,7 +257,9 @@ def read_bench(folder: Path) -> Configured:
     assert config is not None
     assert protocol is not None
     setups = {w.name: _setup(w, config.instruments[w.name]) for w in wired}
-    return Configured(folder, config, protocol, tuple(wired), Setup(config.name, protocol, config.places, setups))
+    return Configured(
+        folder, config, protocol, tuple(wired), Setup(config.name, protocol, config.places, setups, config.people)
+    )
 
 
 def _sharing(share: str | None, protocol: Protocol) -> Protocol:

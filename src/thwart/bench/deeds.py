@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from . import batches, digits, mending, mends, pieces, printing, turns, values, verifying, words
+from . import batches, digits, mending, mends, people, pieces, printing, turns, values, verifying, words
 from .acts import ACTS
 from .filling import about, answer, ask, said_value, settle_ready, standing
 from .fish import leave_behind
@@ -174,22 +174,11 @@ def _resume(bench: Bench, place: str, args: Sequence[str]) -> None:
     fields: dict[str, Any] = {"paused": False}
     length = None if here.paused_ns is None else bench.input.stamp.mono_ns - here.paused_ns
     long = length is None or length >= bench.setup.protocol.pause_keeps_people_min * 60 * 10**9
-    people = [p for p in (here.measurer, here.recorder, here.stager) if p]
-    if long and people:
+    there = [p for p in (here.measurer, here.recorder, here.stager) if p]
+    if long and there:
         fields |= {"measurer": None, "recorder": None, "stager": None}
     bench.decide("placed", None, place=place, set=fields)
-    bench.tell(None, place=place, code="resumed-who" if long and people else "resumed")
-
-
-def _person(role: str) -> Deed:
-    def deed(bench: Bench, place: str, args: Sequence[str]) -> None:
-        if not args:
-            raise usage(role)
-        name = " ".join(args)
-        bench.decide("placed", None, place=place, set={role: name})
-        bench.tell(None, place=place, code=role, name=name)
-
-    return deed
+    bench.tell(None, place=place, code="resumed-who" if long and there else "resumed")
 
 
 def _undo(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -263,8 +252,8 @@ DEEDS: Mapping[str, Deed] = {
     "tared": values.tared,
     "pause": _pause,
     "resume": _resume,
-    "measurer": _person("measurer"),
-    "recorder": _person("recorder"),
-    "stager": _person("stager"),
+    "measurer": people.person("measurer"),
+    "recorder": people.person("recorder"),
+    "stager": people.person("stager"),
     "undo": _undo,
 }

@@ -11,9 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec.structs import replace
 
+from ..checks.specimen import kin
 from ..entries import Entry
 from . import memory, tables
 from .kernel import RANK
+from .people import ROLES
 from .setup import HOSING_TOUCHES
 from .state import (
     Batch,
@@ -543,7 +545,20 @@ def _read_out(bench: Bench, entry: Entry) -> None:
 
 def _placed(bench: Bench, entry: Entry) -> None:
     """Something about the place itself: routing, pause, people."""
-    _touch(bench, entry, **entry.body["set"])
+    said = entry.body["set"]
+    _touch(bench, entry, **said)
+    for role in ROLES:
+        _remember_person(bench, said.get(role))
+
+
+def _mend(bench: Bench, entry: Entry) -> None:
+    """What was mended is in decisions of its own; this says who did it and why."""
+    _remember_person(bench, entry.body["who"])
+
+
+def _remember_person(bench: Bench, name: str | None) -> None:
+    if name is not None and name not in bench.desk.people:
+        bench.put(replace(bench.desk, people=(*bench.desk.people, name)))
 
 
 def _armed(bench: Bench, entry: Entry) -> None:
@@ -771,10 +786,15 @@ def _learned(bench: Bench, entry: Entry) -> None:
     known = {k: learned for k in desk.kinds if (learned := bench.get(Learned, k)) is not None}
     watch = bench.get(Watch, b["place"]) or Watch(b["place"])
     bench.put(memory.follow_on(watch, b, str(s.number), b["taught"], known))
-    bench.put(memory.learn_more(known.get(kind) or Learned(kind), b))
-    kinds = desk.kinds if kind in desk.kinds else (*desk.kinds, kind)
+    of_all = memory.learn_more(known.get(kind) or Learned(kind), b)
+    bench.put(of_all)
+    kinds = dict.fromkeys((*desk.kinds, of_all.id))
+    if (group := b["taught"].get("group")) is not None:
+        theirs = memory.learn_more(known.get(kin(kind, group)) or Learned(kind, group=group), b["grouped"])
+        bench.put(theirs)
+        kinds[theirs.id] = None
     ration = memory.ration_after(desk.ration, b["ration"]) if "ration" in b else desk.ration
-    bench.put(replace(desk, kinds=kinds, ration=ration))
+    bench.put(replace(desk, kinds=tuple(kinds), ration=ration))
     _remember_tray(bench, b.get("tray"))
 
 
@@ -784,11 +804,11 @@ def _taught(bench: Bench, entry: Entry) -> None:
 
 
 def _relearned(bench: Bench, entry: Entry) -> None:
-    """A kind of fish was learned anew from what its fish teach now."""
+    """A kind of fish, or a group of one, was learned anew from what its fish teach now."""
     learned = Learned(**entry.body)
     bench.put(learned)
-    if learned.kind not in bench.desk.kinds:
-        bench.put(replace(bench.desk, kinds=(*bench.desk.kinds, learned.kind)))
+    if learned.id not in bench.desk.kinds:
+        bench.put(replace(bench.desk, kinds=(*bench.desk.kinds, learned.id)))
 
 
 def _nothing(bench: Bench, entry: Entry) -> None:
@@ -852,7 +872,7 @@ EFFECTS: Mapping[str, Effect] = {
     "learned": _learned,
     "taught": _taught,
     "relearned": _relearned,
-    "mend": _nothing,
+    "mend": _mend,
     "told": _nothing,
     "refused": _nothing,
 }

@@ -18,7 +18,7 @@ from ..checks.state import FIRST, State, pairs_of
 from ..languages import ENGLISH
 from .memory import NEIGHBOURS, fish_of_line, kind_of, ration_of
 from .protocol import Protocol, Ratio, Slot
-from .state import Batch, Learned, Measurement, Specimen, Watch
+from .state import Batch, Coded, Learned, Measurement, Specimen, Watch
 
 if TYPE_CHECKING:
     from .kernel import Bench
@@ -123,8 +123,22 @@ def fish_of(bench: Bench, specimen: Specimen, values: Mapping[str, Value]) -> Fi
     species = specimen.species if specimen.species != "unknown" else None
     return Fish(
         str(specimen.number), species or "", values, _word(batch.presentation if batch else None, "whole"),
-        _word(batch.preservation if batch else None, "fresh"),
+        _word(batch.preservation if batch else None, "fresh"), group=group_of(bench, specimen),
     )  # fmt: skip
+
+
+def group_of(bench: Bench, specimen: Specimen) -> str:
+    """What a specimen is kept apart by as it stands: see `checks.state.Setup.group`."""
+    setup = bench.setup.protocol.checks
+
+    def said(name: str) -> str | None:
+        if name == "season":
+            return setup.season(int(specimen.opened_utc[5:7]))
+        seq = specimen.codes.get(name)
+        coded = bench.seen(Coded, seq) if seq is not None else None
+        return _word(coded.code, "") if coded is not None and coded.code is not None else None
+
+    return setup.group(specimen.species or "", said)
 
 
 def _word(text: str | None, usual: str) -> str:
@@ -297,7 +311,7 @@ def _known(fish: Fish, state: State, bench: Bench, name: str) -> bool | None:
     pairs = [pair for pair in pairs_of(fish.positive()) if name in pair] if fish.species else []
     if not pairs:
         return None
-    relations = [state.relation(bench.setup.protocol.checks, fish.kind, y, x) for y, x in pairs]
+    relations = [state.relation(bench.setup.protocol.checks, fish.kind, y, x, fish.group) for y, x in pairs]
     return any(r.known or r.fish >= FIRST for r in relations)
 
 

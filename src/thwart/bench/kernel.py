@@ -192,6 +192,14 @@ class Bench:
         """The bench as a whole."""
         return self.need(Desk, "desk")
 
+    def seen(self, cls: type[T], ident: str | int) -> T | None:
+        """An object that is only looked at: one that had left memory isn't loaded."""
+        key = (cls.KIND, ident)
+        thing = self.objects.get(key)
+        if thing is None and key not in self._gone:
+            thing = self.records.get(key)
+        return thing if isinstance(thing, cls) else None
+
     def before(self, cls: type[T], ident: str | int) -> T | None:
         """An object as it was before the input being taken."""
         key = (cls.KIND, ident)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from ..checks.finding import Finding as Found
@@ -16,10 +17,10 @@ from ..checks.judge import judge as look
 from ..checks.relation import MEMORY, Outcome
 from ..checks.sequence import follow
 from ..checks.specimen import Specimen as Fish
-from ..checks.specimen import Value
+from ..checks.specimen import Value, kin
 from ..checks.state import MASSES, State, learn
 from .filling import about, ask, observed, standing
-from .judging import Finding, fish_of, state_of, value_of
+from .judging import Finding, fish_of, group_of, state_of, value_of
 from .memory import Lesson, followed, lines_of, prior_of, ration_line, sequence_of, taught
 from .state import Learned, Measurement, Question, Specimen, Watch
 
@@ -43,8 +44,9 @@ def settle(bench: Bench) -> None:
         memento = bench.last_memento(undone.body["place"], undone.body["redo"])
         changes = memento.changes if memento is not None else {}
         # Where another place learned since, putting back isn't enough.
-        learned = {str(ident): after for (kind, ident), (_, after) in changes.items() if kind == "learned"}
-        stale |= {kind for kind, after in learned.items() if bench.before(Learned, kind) != after}
+        for _, after in changes.values():
+            if isinstance(after, Learned) and bench.before(Learned, after.id) != after:
+                stale.add(after.kind)
     if bench.input.kind == "configured":
         stale |= _begun_otherwise(bench)
     for kind in sorted(stale):
@@ -77,6 +79,11 @@ def _learn(bench: Bench, place: str, specimen: Specimen) -> None:
     asked, sound = _asked(bench, specimen)
     after = learn(state, fish, setup, lesson.outcomes, asked=asked, sound=sound)
     body: dict[str, Any] = taught(bench.get(Learned, fish.kind), after.kinds[fish.kind], fish)
+    if fish.kind not in bench.desk.kinds and (apart := setup.apart_line(fish.species)):
+        body["apart"] = apart
+    if fish.group:
+        theirs = kin(fish.kind, fish.group)
+        body["grouped"] = taught(bench.get(Learned, theirs), after.kinds[theirs], fish)
     body |= followed(watch, sequence, measurer)
     if after.ration != state.ration:
         body["ration"] = ration_line(bench.desk.ration, after.ration)
@@ -186,24 +193,32 @@ def _retaught(bench: Bench) -> set[str]:
 
 
 def _begun_otherwise(bench: Bench) -> set[str]:
-    """Kinds whose relations would begin elsewhere by the protocol that holds now."""
+    """Kinds whose relations would begin elsewhere, or which have other groups, by the protocol that holds now."""
     setup = bench.setup.protocol.checks
     out = set()
-    for kind in bench.desk.kinds:
-        learned = bench.get(Learned, kind)
-        for name, prior in (learned.priors if learned else {}).items():
-            y, _, x = name.partition("|")
-            if prior_of(setup.begin(kind, y, x)) != prior:
-                out.add(kind)
+    for learned in map(partial(bench.get, Learned), bench.desk.kinds):
+        if learned is None or learned.group:
+            continue
+        pairs = {name: name.partition("|") for name in learned.priors}
+        begun = {name: prior_of(setup.begin(learned.kind, y, x)) for name, (y, _, x) in pairs.items()}
+        if begun != learned.priors or setup.apart_line(learned.kind.rsplit("|", 2)[0]) != learned.apart:
+            out.add(learned.kind)
     return out
 
 
 def _refold(bench: Bench, kind: str) -> None:
-    """Learn a kind of fish anew from what its fish teach now."""
+    """Learn a kind of fish, and its groups as its fish are in now, anew from what they teach now."""
     setup, state = bench.setup.protocol.checks, State()
+    learned = [bench.get(Learned, one) for one in bench.desk.kinds]
+    groups = {one.group: {"group": one.group} for one in learned if one is not None and one.kind == kind and one.group}
     for specimen in bench.taught(kind, _MOST):
         lesson = Lesson.from_json(str(specimen.number), specimen.taught)
-        state = learn(state, lesson.fish, setup, lesson.outcomes)
-    known = state.kinds.get(kind)
-    lines: Mapping[str, Any] = lines_of(known) if known is not None else {}
-    bench.decide("relearned", None, kind=kind, **lines)
+        fish = replace(lesson.fish, group=group_of(bench, specimen))
+        state = learn(state, fish, setup, lesson.outcomes)
+        if fish.group:
+            groups[fish.group] = {"group": fish.group}
+    apart = setup.apart_line(kind.rsplit("|", 2)[0])
+    for group, said in {"": {"apart": apart} if apart else {}, **groups}.items():
+        known = state.kinds.get(kin(kind, group))
+        lines: Mapping[str, Any] = lines_of(known) if known is not None else {}
+        bench.decide("relearned", None, kind=kind, **said, **lines)

@@ -110,9 +110,7 @@ def _all_whole(old: Mapping[str, str], lines: Mapping[str, str]) -> dict[str, st
     return {**old, **{name: _whole(old.get(name, ""), line) for name, line in lines.items()}}
 
 
-_BEGUN = ("x0", "known")
 _RELATION = Line(Relation, "m0", "m1", "v00", "v01", "v11", "nu", "ss", "fish")
-_PRIOR = Line(Relation, *_BEGUN)
 _KEPT, _SIZE, _RATION = Line(Kept), Line(Sizes), Line(Ration)
 _SLIP, _LEVEL, _RUN, _DIGITS = Line(SlipWatch), Line(LevelWatch), Line(Run), Line(Digits)
 
@@ -125,7 +123,12 @@ _read_kept, _write_kept = lru_cache(2048)(_KEPT.read), lru_cache(2048)(_KEPT.wri
 
 def prior_of(relation: Relation) -> str:
     """Where a relation began."""
-    return " ".join([_PRIOR.write(relation), *(_text(v) for v in relation.start)])
+    return _prior_line(relation.x0, relation.known, relation.start)
+
+
+@lru_cache(maxsize=256)
+def _prior_line(x0: float, known: bool, start: tuple[float, ...]) -> str:
+    return " ".join(map(_text, (x0, known, *start)))
 
 
 @lru_cache(maxsize=1024)
@@ -179,7 +182,8 @@ def taught(old: Learned | None, new: Kind, by: Fish) -> dict[str, Any]:
     lines: dict[str, Any] = {
         "relations": {n: _squeezed(before.get(n, ""), _RELATION.write(new.relations[n])) for n in names}
     }
-    fresh = {name: prior_of(new.relations[name]) for name in names if old is None or name not in old.priors}
+    priors: Mapping[str, str] = old.priors if old is not None else {}
+    fresh = {n: prior for n in names if (prior := prior_of(new.relations[n])) != priors.get(n)}
     if fresh:
         lines["priors"] = fresh
     # Of the fish of the robust start one is added; with the last of them all are let go.
@@ -207,7 +211,7 @@ def learn_more(old: Learned, body: Mapping[str, Any]) -> Learned:
             kept[name] = f"{kept[name]};{line}" if name in kept else line
     return Learned(
         old.kind, old.fish + 1, _all_whole(old.relations, body["relations"]), {**old.priors, **body.get("priors", {})}, kept,
-        _all_whole(old.sizes, body["sizes"]),
+        _all_whole(old.sizes, body["sizes"]), old.group, body.get("apart", old.apart),
     )  # fmt: skip
 
 
@@ -349,7 +353,7 @@ def follow_on(
 #: How many fish before one are compared with it.
 NEIGHBOURS = 3
 #: Keys of what a fish taught that are no measurands.
-_NO_VALUES = ("kind",)
+_NO_VALUES = ("kind", "group")
 
 
 def line_of_fish(number: str, lesson: Mapping[str, str]) -> str:
@@ -372,8 +376,10 @@ class Lesson:
     outcomes: Mapping[str, Outcome]
 
     def to_json(self) -> dict[str, str]:
-        """Its kind, and per measurand value, division and (unless it passed) outcome, as text."""
+        """Its kind, its group where it is in one, and per measurand value, division and (unless it passed) outcome, as text."""
         made = {"kind": self.fish.kind}
+        if self.fish.group:
+            made["group"] = self.fish.group
         for name, v in self.fish.values.items():
             outcome = self.outcomes.get(name, "passed")
             made[name] = " ".join([v.text, _text(v.division), *([] if outcome == "passed" else [outcome])])
@@ -391,4 +397,5 @@ class Lesson:
                 values[name] = Value(float(text), text, float(division), typed=False)
                 if outcome:
                     outcomes[name] = outcome[0]
-        return cls(Fish(number, species, values, presentation, preservation), outcomes)
+        fish = Fish(number, species, values, presentation, preservation, group=data.get("group", ""))
+        return cls(fish, outcomes)

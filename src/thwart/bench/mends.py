@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from .. import units
-from . import words
+from . import people, words
 from .acts import MEND_REASONS, MISSING_REASONS
 from .filling import about, answer, ask, fill, judge_again, settle_about, settle_ready, standing
 from .judging import Finding
@@ -60,7 +60,7 @@ def _why(bench: Bench, place: str, rest: Sequence[str]) -> Why:
     here = bench.place(place)
     who, evidence = here.recorder or here.measurer, None
     if more[:1] == ["by"] and len(more) > 1:
-        who, more = more[1], more[2:]
+        who, more = people.called(bench, more[1]), more[2:]
     if more[:1] == ["see"] and len(more) > 1:
         evidence, more = " ".join(more[1:]), []
     if more:

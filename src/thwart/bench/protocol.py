@@ -306,6 +306,8 @@ class Protocol(Strict):
     single_species: Name | None = None
     """Species of every fish unless said otherwise."""
     codes: Mapping[Name, Codes] = {}
+    seasons: Mapping[Name, Annotated[tuple[Annotated[int, Field(ge=1, le=12)], ...], Field(min_length=1)]] = {}
+    """Seasons and their months, for species that are kept apart by `season`; months in none are of no season."""
     containers: Containers | None = None
     numbers: Numbers = Numbers()
     opens_by_reading: bool = False
@@ -341,6 +343,7 @@ class Protocol(Strict):
                     for n in used
                     if n not in names
                 ]
+        faults += self._group_faults()
         faults += self._flow_faults(names)
         if self.single_species and self.single_species not in self.species:
             faults.append(
@@ -351,6 +354,22 @@ class Protocol(Strict):
         if faults:
             raise tomlfile.Faults(faults)
         return self
+
+    def _group_faults(self) -> list[str]:
+        months = [month for season in self.seasons.values() for month in season]
+        faults = [f"seasons: month {m} stands twice" for m in sorted({m for m in months if months.count(m) > 1})]
+        if self.seasons and "season" in self.codes:
+            faults.append("codes: 'season' is the season of [seasons] and can't be a coded field beside it")
+        known = [*self.codes, *(["season"] if self.seasons else [])]
+        for code, species in self.species.items():
+            for name in species.model.apart if species.model else ():
+                if name == "season" and name not in known:
+                    faults.append(f"species.{code}.model.apart: 'season' needs [seasons] with the months of each")
+                elif name not in known:
+                    faults.append(
+                        f"species.{code}.model.apart: {name!r} is no coded field; {tomlfile.nearest(name, known)}"
+                    )
+        return faults
 
     def _flow_faults(self, names: list[str]) -> list[str]:
         faults = []
@@ -393,7 +412,8 @@ class Protocol(Strict):
         """What the statistical checks go by: species models with limits, the rate of questions, declared pans."""
         quantities = {m.name: m.quantity for m in self.measurands}
         models = {name: s.whole_model(quantities) for name, s in self.species.items() if s.model or s.limits}
-        return CheckSetup(models, 1.0 / self.one_question_in, tuple(float(g) for g in self.pans.values() if g > 0))
+        trays = tuple(float(g) for g in self.pans.values() if g > 0)
+        return CheckSetup(models, 1.0 / self.one_question_in, trays, self.seasons)
 
     @cached_property
     def slots(self) -> tuple[Slot, ...]:

@@ -427,12 +427,10 @@ def _arrival(bench: Bench, entry: Entry) -> None:
     """The rest that a load left: drifted since the last good zero? In a row the load takes the queue's head."""
     known = bench.instrument(entry.body["instrument"])
     setup = bench.setup.instruments.get(known.instrument)
-    if setup is not None and verifying.awaited(bench, setup, entry.stamp.mono_ns):
-        _zero(bench, entry, entry.body.get("baseline"))
-        return
+    no_fish = setup is not None and verifying.awaited(bench, setup, entry.stamp.mono_ns) is not None
     took = {
         name: fish.specimen_id
-        for name in entry.body["places"]
+        for name in (() if no_fish else entry.body["places"])
         if bench.place(name).in_hand is None
         and not bench.place(name).paused
         and (fish := row.take_head(bench, name)) is not None

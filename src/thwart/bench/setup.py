@@ -80,6 +80,8 @@ class Setup(Struct, frozen=True):
     protocol: Protocol
     places: tuple[str, ...]
     instruments: Mapping[str, InstrumentSetup]
+    people: tuple[str, ...] = ()
+    """Names of those who work here, as they are to be spelt."""
 
     def to_json(self) -> dict[str, Any]:
         """As plain JSON values, for the ledger."""
@@ -88,6 +90,7 @@ class Setup(Struct, frozen=True):
             "protocol": _as_text(self.protocol.model_dump(mode="json", exclude_defaults=True)),
             "places": list(self.places),
             "instruments": [i.to_json() for i in self.instruments.values()],
+            "people": list(self.people),
         }
 
     @classmethod
@@ -99,4 +102,5 @@ class Setup(Struct, frozen=True):
             protocol=Protocol.model_validate(data["protocol"]),
             places=tuple(data["places"]),
             instruments={i.name: i for i in instruments},
+            people=tuple(data.get("people", ())),
         )

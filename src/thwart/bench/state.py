@@ -13,6 +13,8 @@ from typing import Any, ClassVar, Literal, Protocol, TypeVar
 
 import msgspec
 
+from ..checks.specimen import kin
+
 SpecimenState = Literal["open", "ready", "closed"]
 End = Literal["complete", "incomplete", "lost", "void", "same-as"]
 Outcome = Literal["taken", "waiting", "superseded", "doubled", "stale", "tare", "loose", "refused"]
@@ -59,7 +61,7 @@ class Specimen(msgspec.Struct, frozen=True, gc=False):
     learned: int | None = None
     """Seq of the decision by which its species model learned from it."""
     taught: Mapping[str, str] = msgspec.field(default_factory=dict)
-    """What it taught: its kind, number, and each value with its division and what became of it."""
+    """What it taught: its kind, its group, and each value with its division and what became of it."""
 
     @property
     def id(self) -> str:
@@ -372,13 +374,15 @@ class Desk(msgspec.Struct, frozen=True, gc=False):
     parked: tuple[str, ...] = ()
     """Taken out of a row for a while, the last one last."""
     kinds: tuple[str, ...] = ()
-    """Kinds of fish something was learned of."""
+    """Kinds of fish, and groups of them, something was learned of."""
     ration: str = ""
     """The state of the ration of questions, as a line of numbers."""
     trays: tuple[str, ...] = ()
     """Masses in g that were tared lately: trays that may not be tared the next time."""
     printed: tuple[str, ...] = ()
     """Ranges of labels that were printed, each `FIRST LAST`."""
+    people: tuple[str, ...] = ()
+    """Names of people as they were said first."""
 
     @property
     def id(self) -> str:
@@ -434,7 +438,7 @@ class Pool(msgspec.Struct, frozen=True, gc=False):
 class Learned(msgspec.Struct, frozen=True, gc=False):
     """What is learned of one kind of fish (species, presentation, preservation): lines of numbers, written by `memory`.
 
-    `relations`, `priors` (where each began) and `kept` (fish of the robust start) by `y|x`; `sizes` by measurand.
+    With a `group`, of those of the kind alone that are in it; `apart` is what made the groups of a kind. `relations`, `priors` (where each began) and `kept` (fish of the robust start) by `y|x`; `sizes` by measurand.
     """
 
     KIND: ClassVar[str] = "learned"
@@ -444,11 +448,13 @@ class Learned(msgspec.Struct, frozen=True, gc=False):
     priors: Mapping[str, str] = msgspec.field(default_factory=dict)
     kept: Mapping[str, str] = msgspec.field(default_factory=dict)
     sizes: Mapping[str, str] = msgspec.field(default_factory=dict)
+    group: str = ""
+    apart: str = ""
 
     @property
     def id(self) -> str:
         """Its key."""
-        return self.kind
+        return kin(self.kind, self.group)
 
 
 class Watch(msgspec.Struct, frozen=True, gc=False):

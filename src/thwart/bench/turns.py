@@ -12,6 +12,7 @@ from .filling import (
     ask,
     candidates,
     give,
+    judge_again,
     observed,
     settle_ready,
 )
@@ -238,6 +239,8 @@ def observe(bench: Bench, place: str, fish: Specimen, field: str, code: str | No
         scale=bench.setup.protocol.codes[field].scale, code=code, missing_reason=reason,
         who=here.stager or here.recorder, supersedes=old.seq if old else None,
     )  # fmt: skip
+    if field in bench.setup.protocol.checks.apart(fish.species or ""):
+        judge_again(bench, place, bench.need(Specimen, fish.specimen_id))
     settle_ready(bench, fish.specimen_id)
 
 
