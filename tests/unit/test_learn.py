@@ -365,25 +365,25 @@ PADDED: list[Row] = [
 @pytest.mark.parametrize("cut", [1, 4, 5, 7, 9])
 def test_a_capture_that_begins_within_a_frame_teaches_the_same(cut: int) -> None:
     whole = taught(PADDED).profile
-    rows = [(PADDED[0][0][cut:], *PADDED[0][1:]), *PADDED[1:]]
+    rows: list[Row] = [(PADDED[0][0][cut:], *PADDED[0][1:]), *PADDED[1:]]
     assert taught(rows).profile.layout == whole.layout
 
 
 def test_a_capture_that_begins_within_the_only_frame_of_its_row() -> None:
-    rows = [(raw[:12], *rest) for raw, *rest in PADDED]
+    rows: list[Row] = [(raw[:12], value, unit, condition) for raw, value, unit, condition in PADDED]
     profile = taught([(rows[0][0][5:], *rows[0][1:]), *rows[1:]]).profile
     assert said(profile, b"   999.9 g\r\n") == [(Decimal("999.9"), "g", "ok")]
 
 
 def test_a_mistyped_first_row_is_no_torn_frame() -> None:
-    rows = [(PADDED[0][0], "512.5", "g", "ok"), *PADDED[1:]]
+    rows: list[Row] = [(PADDED[0][0], "512.5", "g", "ok"), *PADDED[1:]]
     with pytest.raises(ThwartError, match=r"row 1 .*contradicts"):
         taught(rows)
 
 
 @pytest.mark.parametrize("shift", [-5, -2, 3, 5])
 def test_rows_that_were_written_down_a_little_early_or_late(shift: int) -> None:
-    rows = [(raw[:12], *rest) for raw, *rest in PADDED]
+    rows: list[Row] = [(raw[:12], value, unit, condition) for raw, value, unit, condition in PADDED]
     data, shown = b"", "offset,value,unit,condition\n"
     for raw, value, unit, condition in rows:
         shown += f"{max(0, len(data) + shift) if data else 0},{value},{unit},{condition}\n"

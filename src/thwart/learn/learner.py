@@ -111,9 +111,8 @@ def _at_edges(
     evidence: Evidence, best: Account | None, rivals: list[Account], aim: Aim
 ) -> tuple[Evidence, Account | None, list[Account]]:
     """The account of a capture that begins within a frame, or of rows that do, where the bytes as they are have none."""
-    if best is not None and _sound(best):
-        if not _opens_oddly(best):
-            return evidence, best, rivals
+    if best is not None and _sound(best) and not _opens_oddly(best):
+        return evidence, best, rivals
     for first, later in without_begin(evidence):
         _, account, others = _explained(later, aim)
         if account is not None and _sound(account) and is_torn(first, evidence, account):
