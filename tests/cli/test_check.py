@@ -327,3 +327,60 @@ def test_too_few_fish_for_a_model(tmp_path: Path, run: Run) -> None:
     code, _, err = run("model", "fit", table(tmp_path / "t.csv", 2), *PERCH)
     assert code == 1
     assert "no species has three fish" in err
+
+
+def test_a_line_no_fish_has_is_told_and_the_table_checked_all_the_same(tmp_path: Path, run: Run) -> None:
+    """Wings of sparrows grow with mass to the power 0.9: what isn't a fish's length was a fault of the program once."""
+    rng = random.Random(2)
+    rows = [(mm, 14 * (mm / 27) ** 1.1 * exp(rng.gauss(0, 0.1))) for mm in (rng.uniform(20, 33) for _ in range(80))]
+    path = tmp_path / "t.csv"
+    path.write_text("tl,w\n" + "".join(f"{mm:.1f},{g:.1f}\n" for mm, g in rows))
+    code, told, err = run("check", path, *PERCH)
+    assert (code, err) == (0, "")
+    assert "b 1.5 (the rows alone give" in told
+    model = tmp_path / "m.toml"
+    assert run("model", "fit", path, *PERCH, "--out", model).code == 0
+    assert run("model", "show", model).code == 0
+
+
+def test_fish_that_scatter_widely_are_asked_about_no_oftener(tmp_path: Path, run: Run) -> None:
+    """Scatter of t with 3 degrees of freedom: nominally one in twenty would be listed."""
+    rng = random.Random(5)
+    lines = ["tl,w"]
+    for _ in range(1500):
+        mm = round(exp(rng.gauss(log(220), 0.2)))
+        wide = rng.gauss(0, 1) / (sum(rng.gauss(0, 1) ** 2 for _ in range(3)) / 3) ** 0.5
+        lines.append(f"{mm},{exp(-11.87 + 3.1 * log(mm) + 0.08 * wide):.1f}")
+    path, out, faint = tmp_path / "t.csv", tmp_path / "f.csv", tmp_path / "q.csv"
+    path.write_text("\n".join(lines) + "\n")
+    told = run("check", path, *PERCH, "--out", out).out
+    assert len(found(out)) <= 0.03 * 1500
+    assert "scatter widely" in told
+    assert "the 20 surest of" in told
+    run("check", path, *PERCH, "--quiet-list", "--out", faint)
+    assert len(found(faint)) > len(found(out))
+    assert {r["row"] for r in found(out)} < {r["row"] for r in found(faint)}
+
+
+def test_values_are_told_in_the_units_of_the_table(tmp_path: Path, run: Run) -> None:
+    rng = random.Random(4)
+    lines = ["tl,w"]
+    for _ in range(60):
+        inch = rng.uniform(8, 16)
+        lines.append(f"{inch:.1f},{0.0004 * inch**3.1 * exp(rng.gauss(0, 0.08)):.3f}")
+    lines.append("12.0,8.879")
+    path = tmp_path / "t.csv"
+    path.write_text("\n".join(lines) + "\n")
+    told = run("check", path, "--species", "perch", "--length", "tl:in", "--mass", "w:lb").out
+    assert "row 61: 8.879 lb at 12.0 in is high · most likely ten times too large" in told
+
+
+def test_rows_named_in_a_finding_are_rows_of_the_file(tmp_path: Path, run: Run) -> None:
+    """In an order of its own, the fish before is named by its row in the file."""
+    path = table(tmp_path / "t.csv", 60)
+    lines = path.read_text().splitlines()[1:]
+    lines[40] = f"{int(lines[40].split(',')[0]) + 120},{lines[39].split(',')[1]}"
+    path.write_text("n,tl,w\n" + "".join(f"{i},{line}\n" for i, line in reversed(list(enumerate(lines)))))
+    told = run("check", path, *PERCH, "--order", "n").out
+    assert "still the value of 21" in told  # fish 39 stands in row 21, fish 40 in row 20
+    assert "row 20:" in told

@@ -102,26 +102,26 @@ class _Part(NamedTuple):
 
 
 class Joint:
-    """The joint density of a fish's values, in one kind, as now known."""
+    """The joint density of a fish's values, in one kind (and group), as now known."""
 
-    def __init__(self, state: State, setup: Setup, kind: str, values: Mapping[str, Value]) -> None:
+    def __init__(self, state: State, setup: Setup, kind: str, values: Mapping[str, Value], group: str = "") -> None:
         self.values = values
         self.root = root_of(values)
         self.first = self.root or mass_of(values)
-        self.sizes = self._first_size(state, setup, kind)
+        self.sizes = self._first_size(state, setup, kind, group)
         self.parts = [
-            _Part(y, x, state.relation(setup, kind, y, x), values[x].rounding, values[y].rounding)
+            _Part(y, x, state.relation(setup, kind, y, x, group), values[x].rounding, values[y].rounding)
             for y, x in pairs_of(values)
         ]
 
-    def _first_size(self, state: State, setup: Setup, kind: str) -> Prediction | None:
+    def _first_size(self, state: State, setup: Setup, kind: str, group: str) -> Prediction | None:
         """What the first value is expected to be before any other is known: a size, or the mass of one."""
         if self.first is None:
             return None
         if self.root:
             return state.sizes(kind, self.root).predict()
         size = state.sizes(kind, LENGTHS[0]).predict()
-        mass = state.relation(setup, kind, self.first, LENGTHS[0])
+        mass = state.relation(setup, kind, self.first, LENGTHS[0], group)
         expected = mass.predict(size.mean)
         return Prediction(expected.mean, sqrt(expected.scale**2 + (mass.m1 * size.scale) ** 2), size.nu)
 
@@ -163,10 +163,12 @@ class Joint:
         return any(p.relation.known or p.relation.fish >= FIRST for p in self.parts)
 
 
-def fits(state: State, setup: Setup, kind: str, values: Mapping[str, Value], ln: LnValues) -> bool:
-    """Whether every value lies within one and a half predictive scales of what the root says."""
+def fits(state: State, setup: Setup, fish: Specimen, ln: LnValues) -> bool:
+    """Whether every value of a fish (`ln`: ln of them) lies within one and a half predictive scales of what the root says."""
+    values = fish.positive()
     for y, x in pairs_of(values):
-        expected = state.relation(setup, kind, y, x).predict(ln[x], values[x].rounding, values[y].rounding)
+        relation = state.relation(setup, fish.kind, y, x, fish.group)
+        expected = relation.predict(ln[x], values[x].rounding, values[y].rounding)
         if abs(ln[y] - expected.mean) > 1.5 * expected.scale:
             return False
     return True
@@ -211,7 +213,7 @@ class _Case:
         self.specimen, self.values, self.neighbours = specimen, values, neighbours
         self.state, self.setup = state, setup
         self.ln = {name: v.ln for name, v in values.items()}
-        self.joint = Joint(state, setup, specimen.kind, values)
+        self.joint = Joint(state, setup, specimen.kind, values, specimen.group)
         self.without: dict[str, float] = {}
         model = setup.models.get(specimen.species)
         self.spans = {m: ln_span(model.limits[m]) for m in values if m in model.limits} if model else {}
@@ -244,7 +246,7 @@ class _Case:
         found = self.without.get(name)
         if found is None:
             rest = {n: v for n, v in self.values.items() if n != name}
-            joint = Joint(self.state, self.setup, self.specimen.kind, rest)
+            joint = Joint(self.state, self.setup, self.specimen.kind, rest, self.specimen.group)
             found = self.without[name] = joint.log_density(self.ln)
         return found
 
@@ -280,7 +282,8 @@ class _Case:
         return self._any_of(cause, name, along, nodes, lambda _, true: {"true": f"{true:.6g}"})
 
     def _digits(self, name: str, along: Density) -> Iterator[_Weighed]:
-        text, ln = self.values[name].digits, self.ln[name]
+        value, ln = self.values[name], self.ln[name]
+        text, unit = value.digits, f" {value.unit}" if value.unit else ""
         try:
             one = self.values[name].value / float(text)
         except (ValueError, ZeroDivisionError):
@@ -293,7 +296,7 @@ class _Case:
                 texts = [other for _, other in numbers]
                 yield from self._any_of(
                     cause, name, along, nodes,
-                    lambda at, true, texts=texts: {"true": f"{true:.6g}", "digits": texts[at]},  # type: ignore[misc]
+                    lambda at, true, texts=texts: {"true": f"{true:.6g}", "digits": texts[at] + unit},  # type: ignore[misc]
                 )  # fmt: skip
 
     def _length_type(self, name: str, along: Density) -> Iterator[_Weighed]:
@@ -311,7 +314,7 @@ class _Case:
                 yield _Weighed("length_type", name, weight, partial(dict, said))
                 continue
             longer, shorter = sorted((name, other), key=LENGTHS.index)
-            relation = self.state.relation(self.setup, kind, shorter, longer)
+            relation = self.state.relation(self.setup, kind, shorter, longer, self.specimen.group)
             if not 0.5 < relation.m1 < 2.0:
                 continue  # learned from nonsense: lengths of one fish grow together
             seen = self.ln[name]
@@ -383,7 +386,7 @@ class _Case:
                 yield _Weighed(cause, name, log(RATES[cause] * share) + weight, partial(dict, said))
                 continue
             their_ln = {n: v.ln for n, v in their_values.items()}
-            joint = Joint(self.state, self.setup, fish.kind, their_values)
+            joint = Joint(self.state, self.setup, fish.kind, their_values, fish.group)
             if not joint.parts:
                 continue
             gain = joint.along(name, their_ln)
@@ -426,7 +429,7 @@ class _Case:
         others = []
         for name in sorted(names - {own.species}):
             kind = name + state_of
-            joint = Joint(self.state, self.setup, kind, self.values)
+            joint = Joint(self.state, self.setup, kind, self.values, own.group)
             if joint.may_ask:
                 seen = self.state.kinds.get(kind)
                 others.append((name, joint, 1.0 + (seen.fish if seen else 0)))

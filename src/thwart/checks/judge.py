@@ -64,6 +64,24 @@ def judge(specimen: Specimen, neighbours: Sequence[Specimen], state: State, setu
     return findings
 
 
+def asks_at(
+    specimen: Specimen, neighbours: Sequence[Specimen], state: State, setup: Setup
+) -> tuple[float, float] | None:
+    """What multiple of the threshold a statistical question about a specimen needs (1 or more: it isn't asked), and how probably
+    all is as measured. None where nothing statistical may ask."""
+    values = specimen.positive()
+    if not specimen.species or broken(specimen, setup.models.get(specimen.species)):
+        return None
+    known, _ = least_likely(specimen, state, setup, pairs_of(values))
+    if known is None:
+        return None
+    if known.tail >= WORTH * known.limit:
+        return known.tail / known.limit, 1.0
+    compared = explain(specimen, neighbours, state, setup)
+    sound = sum(e.probability for e in compared if e.cause == "as_measured")
+    return score_of(known, compared) / known.limit, sound
+
+
 class Odd(NamedTuple):
     """How far out one relation (or, alone, a size) is, and the tail probability at which it asks."""
 
@@ -83,7 +101,7 @@ def least_likely(
     known: Odd | None = None
     unknown: Odd | None = None
     for y, x in pairs:
-        relation = state.relation(setup, kind, y, x)
+        relation = state.relation(setup, kind, y, x, specimen.group)
         a, b = values[y], values[x]
         tail = _tail(relation.predict(b.ln, b.rounding, a.rounding), a.ln)
         sure = relation.known or relation.fish >= FIRST
@@ -143,6 +161,8 @@ def _no_model(specimen: Specimen, measurand: str) -> Finding:
 
 def _shown(specimen: Specimen, measurand: str) -> str:
     value = specimen.values[measurand]
+    if value.unit:
+        return f"{value.digits} {value.unit}"
     return f"{value.value:.6g} {'g' if measurand.endswith('_mass') else 'mm'}"
 
 
@@ -201,7 +221,7 @@ def _of_relation(
     pair = odd.measurands
     if len(pair) == 2:
         y, x = pair
-        expected = state.relation(setup, specimen.kind, y, x).predict(values[x].ln)
+        expected = state.relation(setup, specimen.kind, y, x, specimen.group).predict(values[x].ln)
         low = values[y].ln < expected.mean
         told = {"found": "low" if low else "high", "a": _shown(specimen, y), "b": _shown(specimen, x)}
         arguments = {"expected": f"{antilog(expected.mean):.3g}", "side": "low" if low else "high"}

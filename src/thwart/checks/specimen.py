@@ -11,13 +11,19 @@ LEAST, MOST = 1e-9, 1e9
 _TWELFTH_ROOT = sqrt(12.0)
 
 
+def kin(kind: str, group: str) -> str:
+    """The key of what is learned of a group of a kind of fish; of all of the kind where there is none."""
+    return f"{kind}||{group}" if group else kind
+
+
 @dataclass(frozen=True, slots=True)
 class Value:
     """One value of one measurand.
 
     `value` in mm or g; `text` the digits as shown, in the unit as sent (empty: those of `value`); `division` the
     smallest step in mm or g (0: not known); `typed` whether a person read or typed it, so that digits can be off;
-    `stands` whether a person let it stand, after which nothing asks about it again.
+    `stands` whether a person let it stand, after which nothing asks about it again; `unit` that of `text` as
+    people write it, to name the value in words (empty: it is named in mm or g).
     """
 
     value: float
@@ -25,6 +31,7 @@ class Value:
     division: float = 0.0
     typed: bool = True
     stands: bool = False
+    unit: str = ""
 
     @property
     def digits(self) -> str:
@@ -44,7 +51,10 @@ class Value:
 
 @dataclass(frozen=True, slots=True)
 class Specimen:
-    """One fish as it stands: its number, species (empty: not known) and values by measurand."""
+    """One fish as it stands: its number, species (empty: not known) and values by measurand.
+
+    `group` is what it is kept apart by (its sex, the season), where its species is and that is known.
+    """
 
     number: str
     species: str
@@ -52,6 +62,7 @@ class Specimen:
     presentation: str = "whole"
     preservation: str = "fresh"
     mature: bool | None = None
+    group: str = ""
 
     @property
     def kind(self) -> str:

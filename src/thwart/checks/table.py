@@ -1,17 +1,19 @@
 """The same checks over a past table: rows of text in, findings out, nothing kept but a sample for the fits. Pure.
 
 The table is gone through twice: `survey` collects per species what a model is fitted from where the protocol has none,
-and the step in which each of its columns is written; `findings` judges row after row. A row is never used to judge itself in
+and the step in which each of its columns is written; `findings` judges row after row, with the ration that `rationed` found on the sample. A row is never used to judge itself in
 species of up to `LEAVE_OUT` fish; in larger ones one fish moves nothing.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from math import exp, isfinite
+from math import exp, isfinite, log
+from operator import itemgetter
 from typing import Literal
 
 from thwart.units import quantity_of, ucum
@@ -19,8 +21,10 @@ from thwart.units import quantity_of, ucum
 from .finding import Finding
 from .fit import Fitted, fit_relation
 from .flags import Verdict
-from .judge import judge
+from .judge import asks_at, judge
 from .model import LENGTHS, SpeciesModel, factor
+from .numeric import six
+from .ration import LEAST, Ration
 from .relation import MEMORY, Sizes
 from .sequence import Sequence, follow
 from .specimen import Specimen, Value
@@ -32,6 +36,11 @@ SAMPLE = 4000
 LEAVE_OUT = 60
 #: Fish before one that it is compared with.
 _NEAR = 3
+#: Of large samples every second, third … so many fish in a row are judged for the ration.
+_BLOCK = 20
+#: Sound fish that may be asked about beyond the share, so that one odd fish in thirty bends nothing.
+_GRACE = 0.5
+_UNBENT = Ration()
 #: Share of a species' values in a column that must be multiples of a step for it to be the division there.
 _MOST = 0.95
 _STEPS = (100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.001)
@@ -90,7 +99,7 @@ class Survey:
 
 @dataclass(frozen=True, slots=True)
 class RowFinding:
-    """A finding on a row (counted from 1) and the species it was recorded as."""
+    """A finding on a row (its number) and the species it was recorded as."""
 
     row: int
     species: str
@@ -134,10 +143,12 @@ def parse_text(text: str) -> Cell:
 
 
 _one = lru_cache(maxsize=None)(factor)
+#: Units whose code nobody writes.
+_WRITTEN = {"[in_i]": "in", "[ft_i]": "ft", "[lb_av]": "lb", "[oz_av]": "oz"}
 
 
 def read_row(number: int, row: Row, layout: Layout, divisions: Mapping[tuple[str, str], float]) -> Read:
-    """One row as a specimen. Raises KeyError for a column that isn't there."""
+    """One row as the specimen `number`. Raises KeyError for a column that isn't there."""
     species = str(row[layout.species] or "").strip() if layout.species else layout.name
     values, unreadable, missing = {}, {}, []
     for measurand, at in layout.measurands.items():
@@ -147,8 +158,11 @@ def read_row(number: int, row: Row, layout: Layout, divisions: Mapping[tuple[str
         elif cell.value is None or (cell.unit and quantity_of(cell.unit) != quantity_of(at.unit)):
             unreadable[measurand] = str(row[at.column]).strip()
         else:
-            division = divisions.get((species, measurand), 0.0)
-            values[measurand] = Value(cell.value * _one(cell.unit or at.unit), cell.text, division)
+            division, unit = divisions.get((species, measurand), 0.0), cell.unit or at.unit
+            one, text = _one(unit), cell.text
+            if division >= one and "." in text:  # a 36.0 among whole numbers is a program's, nobody wrote the 0
+                text = text.rstrip("0").rstrip(".")
+            values[measurand] = Value(cell.value * one, text, division, unit=_WRITTEN.get(unit, unit))
     mature = None
     if layout.mature is not None:
         column, codes = layout.mature
@@ -193,7 +207,7 @@ def survey(rows: Iterable[Row], layout: Layout, setup: Setup) -> Survey:
 
 
 def _divided(fish: Specimen, divisions: Mapping[tuple[str, str], float]) -> Specimen:
-    values = {m: Value(v.value, v.text, divisions[fish.species, m]) for m, v in fish.values.items()}
+    values = {m: replace(v, division=divisions[fish.species, m]) for m, v in fish.values.items()}
     return Specimen(fish.number, fish.species, values)
 
 
@@ -230,18 +244,65 @@ def with_fits(setup: Setup, fitted: Mapping[str, list[Fitted]]) -> Setup:
     return replace(setup, models=models, _begun={})
 
 
-def findings(rows: Iterable[Row], layout: Layout, setup: Setup, surveyed: Survey) -> Iterator[RowFinding]:
-    """The second pass. Findings are verdicts 2 (said once per species), 3 and 4; a text that is no number is a 4."""
+def rationed(setup: Setup, surveyed: Survey) -> Ration:
+    """The ration with which no more than the wanted share of sound fish is asked about, as the bench would have found it.
+
+    Real fish scatter more widely than the model says; what each of the sample asks at, and how probably it is sound all
+    the same, gives the threshold. It is never above the wanted share, since few odd fish are no reason to doubt more.
+    """
+    whole = with_fits(setup, surveyed.fitted)
+    state = _state(surveyed)
+    sample = sorted((pair for kept in surveyed.points.values() for pair in kept), key=itemgetter(0))
+    before: deque[tuple[int, Specimen]] = deque(maxlen=_NEAR)
+    levels: list[tuple[float, float]] = []
+    judged = 0
+    every = 1 + len(sample) // SAMPLE
+    for at, (number, fish) in enumerate(sample):
+        near = [one for n, one in before if n >= number - _NEAR]
+        before.append((number, fish))
+        if at // _BLOCK % every or not (
+            asked := asks_at(fish, near, state, _without(number, fish, setup, whole, surveyed))
+        ):
+            continue
+        judged += 1
+        if asked[0] < 1.0:
+            levels.append(asked)
+    sound = 0.0
+    for level, share in sorted(levels):
+        sound += share
+        if sound > setup.rate * judged + _GRACE:
+            return Ration(six(max(log(max(level, 1e-9)), LEAST)))
+    return Ration()
+
+
+def _state(surveyed: Survey, ration: Ration = _UNBENT) -> State:
+    kinds = {f"{name}|whole|fresh": Learned(sizes=sizes) for name, sizes in surveyed.sizes.items()}
+    return State(kinds, ration)
+
+
+def findings(
+    rows: Iterable[Row],
+    layout: Layout,
+    setup: Setup,
+    surveyed: Survey,
+    ration: Ration = _UNBENT,
+    numbered: Callable[[int], int] = int,
+) -> Iterator[RowFinding]:
+    """The second pass. Findings are verdicts 2 (said once per species), 3 and 4; a text that is no number is a 4.
+
+    `ration` as `rationed` gave it; `numbered` gives the number of the n-th row, where they don't come as they stand.
+    """
     whole = with_fits(setup, surveyed.fitted)
     sequence = Sequence()
-    state = State({f"{name}|whole|fresh": Learned(sizes=sizes) for name, sizes in surveyed.sizes.items()})
+    state = _state(surveyed, ration)
     said: set[str] = set()
-    for number, row in enumerate(rows, 1):
+    for at, row in enumerate(rows, 1):
+        number = numbered(at)
         read = read_row(number, row, layout, surveyed.divisions)
         fish = read.specimen
         for measurand, text in read.unreadable.items():
             yield RowFinding(number, fish.species, _unreadable(measurand, text))
-        using = _without(number, fish, setup, whole, surveyed)
+        using = _without(at, fish, setup, whole, surveyed)
         for finding in judge(fish, sequence.before[-_NEAR:], state, using):
             yield RowFinding(number, fish.species, finding)
         if fish.species and fish.kind not in said:
@@ -274,9 +335,17 @@ def summary_lines(surveyed: Survey) -> list[str]:
     for species, fits in sorted(surveyed.fitted.items()):
         for f in fits:
             p = f.prior
+            slope = f"b {p.b:.4g}"
+            if f.free is not None:
+                slope += f" (the rows alone give {f.free:.3g}, as no fish has: are columns and units right?)"
             out.append(
-                f"{species}: {named(p.y)} on {named(p.x)} fitted from this table, {f.fish} fish: b {p.b:.4g}, "
+                f"{species}: {named(p.y)} on {named(p.x)} fitted from this table, {f.fish} fish: {slope}, "
                 f"scatter {100 * p.scatter:.2g} %, {len(f.far)} left out; "
-                f"{p.expected(exp(p.ln_centre)):.3g} {p.y_unit} at {exp(p.ln_centre):.3g} {p.x_unit}"
+                f"{_plain(p.expected(exp(p.ln_centre)))} {p.y_unit} at {_plain(exp(p.ln_centre))} {p.x_unit}"
             )
     return out
+
+
+def _plain(value: float) -> str:
+    """Three digits, and never a power of ten for what is weighed or measured every day."""
+    return f"{value:.0f}" if 1e3 <= value < 1e9 else f"{value:.3g}"

@@ -11,12 +11,15 @@ from typing import Any
 
 import click
 
-from ..checks.table import RowFinding, Survey, findings, read_row, summary_lines, survey
+from ..checks.flags import Verdict
+from ..checks.table import RowFinding, Survey, findings, rationed, read_row, summary_lines, survey
 from .bars import Bars
 from .columns import Source, source_of, table_options, writable
 
 COLUMNS = ("row", "measurand", "verdict", "cause", "probability", "runner_up", "text")
 _SHOWN = 20
+#: What says something of many rows at once, and never asks.
+_SUMS = ("heaping",)
 _VERDICTS = {2: "not evaluated", 3: "suspect", 4: "impossible or unreadable"}
 
 
@@ -29,6 +32,9 @@ _VERDICTS = {2: "not evaluated", 3: "suspect", 4: "impossible or unreadable"}
     metavar="COL:CODE,…",
     help="The column of maturity and its codes that say mature, held against the smallest mature of --model.",
 )
+@click.option(
+    "--quiet-list", "quiet", is_flag=True, help="Also what the bench would put onto its quiet list without asking."
+)
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE.csv", help="Write the findings there.")
 @click.option("--plots", type=click.Path(path_type=Path), metavar="DIR", help="Draw plots into this folder.")
 def check(
@@ -39,6 +45,7 @@ def check(
     order: str | None,
     mature: str | None,
     model: Path | None,
+    quiet: bool,
     out: Path | None,
     plots: Path | None,
 ) -> None:
@@ -55,9 +62,10 @@ def check(
 
         library()
         drawing = Drawn()
-    found: list[RowFinding] = []
+    worst: list[RowFinding] = []
     total: Counter[tuple[int, str]] = Counter()
     untold: list[str] = []
+    faint = 0
     with ExitStack() as stack:
         write = None
         if out is not None:
@@ -65,23 +73,37 @@ def check(
             write.writerow(COLUMNS)
         bars = stack.enter_context(Bars("reading", "checking", "drawing"))
         surveyed = survey(source.rows(bars), source.layout, source.setup)
+        ration = rationed(source.setup, surveyed)
         marks: dict[int, str] = {}
-        for one in findings(source.rows(bars), source.layout, source.setup, surveyed):
+        for one in findings(source.rows(bars), source.layout, source.setup, surveyed, ration, source.number):
             f = one.finding
+            if f.verdict == Verdict.SUSPECT and f.tail < 1.0 and not f.asks and f.cause not in _SUMS and not quiet:
+                faint += 1
+                continue
             total[f.verdict, f.cause] += 1
-            number = source.number(one.row)
             if f.cause == "no_model":
                 untold.append(one.species or "(none)")
             if f.verdict > 2:
-                marks.setdefault(number, f.cause)
-                if len(found) < _SHOWN:
-                    found.append(one)
+                marks.setdefault(one.row, f.cause)
+                worst.append(one)
+                if len(worst) > 10 * _SHOWN:
+                    worst = _worst(worst)
             if write is not None:
-                write.writerow([number, f.measurand, int(f.verdict), f.cause, f.probability, f.runner_up, f.text])
+                write.writerow([one.row, f.measurand, int(f.verdict), f.cause, f.probability, f.runner_up, f.text])
         if drawing is not None:
             _gather(source, surveyed, drawing, marks, bars)
-    for line in _summary(source, surveyed, total, found):
+    for line in _summary(source, surveyed, total, _worst(worst)):
         click.echo(line)
+    if faint:
+        them = "1 row is" if faint == 1 else f"{faint} rows are"
+        click.echo(
+            f"{them} a little odd, and would not be asked about: --quiet-list lists {'it' if faint == 1 else 'them'}"
+        )
+    if ration.bend < 0.0:
+        share = f"{100 * ration.threshold():.2g} %"
+        click.echo(
+            f"these fish scatter widely: listed is what less than {share} should exceed, so that 1 sound row in 50 is"
+        )
     if untold:
         click.echo(f"not judged, for want of a model and of fish to fit one from: {', '.join(sorted(set(untold)))}")
     if out is not None:
@@ -91,6 +113,11 @@ def check(
 
         for path in draw(plots, drawing, marks):
             click.echo(f"plot: {path}")
+
+
+def _worst(found: list[RowFinding]) -> list[RowFinding]:
+    """The surest errors of what was found, surest first: what can't be, then by how probably all is as measured."""
+    return sorted(found, key=lambda one: (-one.finding.verdict, one.finding.sound, one.row))[:_SHOWN]
 
 
 def _gather(source: Source, surveyed: Survey, drawing: Any, marks: dict[int, str], bars: Bars) -> None:
@@ -117,11 +144,12 @@ def _summary(
     yield from summary_lines(surveyed)
     if surveyed.missing:
         yield "empty: " + ", ".join(f"{m.replace('_', ' ')} {n}" for m, n in sorted(surveyed.missing.items()))
-    for one in found:
-        yield f"row {source.number(one.row)}{f' ({one.species})' if one.species else ''}: {one.finding.text}"
     shown = sum(n for (verdict, _), n in total.items() if verdict > 2)
     if shown > _SHOWN:
-        yield f"… and {shown - _SHOWN} more"
+        yield f"the {_SHOWN} surest of {shown} findings:"
+    for one in found:
+        species = f" ({one.species})" if one.species and source.layout.species else ""
+        yield f"row {one.row}{species}: {one.finding.text}"
     for verdict, said in sorted(_VERDICTS.items(), reverse=True):
         causes = {cause: n for (v, cause), n in total.items() if v == verdict}
         if causes:
