@@ -688,6 +688,12 @@ def _tallied(bench: Bench, entry: Entry) -> None:
     _touch(bench, entry)
 
 
+def _uncounted(bench: Bench, entry: Entry) -> None:
+    """A touch that was counted was none of an animal."""
+    known = bench.need(Tally, entry.body["tally"])
+    bench.put(replace(known, n=known.n - 1))
+
+
 def _pooled(bench: Bench, entry: Entry) -> None:
     """One mass for several animals."""
     b = entry.body
@@ -864,6 +870,7 @@ EFFECTS: Mapping[str, Effect] = {
     "set-aside": _set_aside,
     "tagged": _tagged,
     "tallied": _tallied,
+    "uncounted": _uncounted,
     "pooled": _pooled,
     "counted": _counted,
     "batch-noted": _noted_of_batch,

@@ -73,7 +73,7 @@ def residual_of(fish: Specimen, state: State, setup: Setup) -> Residual | None:
     mass = mass_of(values)
     if not root or not mass or not fish.species:
         return None
-    relation = state.relation(setup, fish.kind, mass, root)
+    relation = state.relation(setup, fish.kind, mass, root, fish.group)
     if relation.fish < FIRST:
         return None
     x, y = values[root], values[mass]

@@ -157,6 +157,8 @@ class SpeciesModel(Strict):
 
     limits: dict[str, Limits] = Field(default_factory=dict)
     relations: tuple[RelationPrior, ...] = ()
+    apart: tuple[str, ...] = ()
+    """What its fish are kept apart by once there are enough of each: coded fields of the protocol, or `season`."""
     smallest_mature_mm: Positive | None = None
     smallest_mature_source: str = ""
 
@@ -165,6 +167,8 @@ class SpeciesModel(Strict):
         seen = [(r.y, r.x, r.presentation, r.preservation) for r in self.relations]
         if twice := sorted({"|".join(k) for k in seen if seen.count(k) > 1}):
             raise ValueError(f"more than one relation for {', '.join(twice)}")
+        if twice := sorted({name for name in self.apart if self.apart.count(name) > 1}):
+            raise ValueError(f"apart: {', '.join(twice)} stands twice")
         return self
 
     @cached_property

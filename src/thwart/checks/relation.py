@@ -155,6 +155,16 @@ class Relation:
         )
 
     @classmethod
+    def within(cls, pooled: Relation) -> Self:
+        """The relation of a group of a kind of fish, before its first fish: the pooled line, from which groups lie about
+        one scatter apart in level and as much in slope (common practice, no source); `SCATTER_KNOWN` fish its scatter.
+        """
+        v00, v01, v11 = six(pooled.v00 + 1.0), pooled.v01, six(pooled.v11 + 1.0)
+        ss = six(SCATTER_KNOWN * pooled.ss / pooled.nu)
+        start = (pooled.m0, pooled.m1, v00, v01, v11, SCATTER_KNOWN, ss)
+        return cls(pooled.x0, *start, known=pooled.known, start=start)
+
+    @classmethod
     def vague(cls, y: str, x: str) -> Self:
         """The relation of a species nothing is known of.
 
@@ -227,6 +237,13 @@ class Relation:
             if fish in _REFIT_AT:
                 return self._refitted(kept, fish)
         return self._folded(ln_x, ln_y, rx, ry, share_wrong, fish, kept if fish < START else ())
+
+    def gather(
+        self, ln_x: float, ln_y: float, rx: float = 0.0, ry: float = 0.0, outcome: Outcome = "passed"
+    ) -> Relation:
+        """The relation with one more fish of the robust start, from which nothing is learned yet."""
+        one = Kept(six(ln_x - self.x0), six(ln_y), six(rx), six(ry), SHARE_WRONG[outcome])
+        return replace(self, fish=self.fish + 1, kept=(*self.kept, one))
 
     def _folded(
         self, ln_x: float, ln_y: float, rx: float, ry: float, share_wrong: float, fish: int, kept: tuple[Kept, ...]

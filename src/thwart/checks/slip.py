@@ -75,6 +75,7 @@ class Seen(NamedTuple):
 
     number: str
     kind: str
+    group: str
     root: str
     mass: str
     ln_x: float
@@ -140,7 +141,7 @@ def _seen(fish: Specimen) -> Seen | None:
     if not root or not mass or not fish.species:
         return None
     x, y = values[root], values[mass]
-    return Seen(fish.number, fish.kind, root, mass, x.ln, x.rounding, y.ln, y.rounding)
+    return Seen(fish.number, fish.kind, fish.group, root, mass, x.ln, x.rounding, y.ln, y.rounding)
 
 
 def _density(p: Prediction, ln_y: float) -> float:
@@ -276,7 +277,7 @@ def _sums(gains: Sequence[float]) -> list[float]:
 
 
 def _expected(state: State, setup: Setup, fish: Seen) -> Prediction | None:
-    relation = state.relation(setup, fish.kind, fish.mass, fish.root)
+    relation = state.relation(setup, fish.kind, fish.mass, fish.root, fish.group)
     if not relation.known and relation.fish < FIRST:
         return None
     return relation.predict(fish.ln_x, fish.rx, fish.ry)

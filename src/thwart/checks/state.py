@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 from .model import LENGTHS, SpeciesModel
 from .ration import RATE, Ration
 from .relation import Outcome, Relation, Sizes
-from .specimen import Specimen, Value
+from .specimen import Specimen, Value, kin
 
 #: Fish of a species without a published prior before its relation may ask.
 FIRST = 20
@@ -57,11 +57,13 @@ def all_pairs(values: Mapping[str, Value]) -> list[tuple[str, str]]:
 
 @dataclass(frozen=True)
 class Setup:
-    """What the protocol says: species models, the wanted rate of questions, tray masses known from declared pans (g)."""
+    """What the protocol says: species models, the wanted rate of questions, tray masses known from declared pans (g), seasons."""
 
     models: Mapping[str, SpeciesModel] = field(default_factory=dict)
     rate: float = RATE
     trays: tuple[float, ...] = ()
+    seasons: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    """Seasons and their months (1 to 12)."""
     _begun: dict[tuple[str, str, str], Relation] = field(default_factory=dict, compare=False, repr=False)
 
     def begin(self, kind: str, y: str, x: str) -> Relation:
@@ -75,10 +77,29 @@ class Setup:
             found = self._begun[key] = Relation.from_prior(prior) if prior else Relation.vague(y, x)
         return found
 
+    def apart(self, species: str) -> tuple[str, ...]:
+        """What the fish of a species are kept apart by: coded fields, or `season`."""
+        model = self.models.get(species)
+        return model.apart if model is not None else ()
+
+    def group(self, species: str, said: Callable[[str], str | None]) -> str:
+        """The group a fish is in, by what is `said` of each thing its species is kept apart by; empty where one isn't known."""
+        words = [said(name) or "" for name in self.apart(species)]
+        return ",".join(words) if all(words) else ""
+
+    def season(self, month: int) -> str | None:
+        """The season a month (1 to 12) lies in."""
+        return next((name for name, months in self.seasons.items() if month in months), None)
+
+    def apart_line(self, species: str) -> str:
+        """What a species is kept apart by in one text, seasons with their months: another one makes other groups."""
+        seasons = ";".join(f"{name}:{','.join(map(str, months))}" for name, months in self.seasons.items())
+        return " ".join(f"season({seasons})" if name == "season" else name for name in self.apart(species))
+
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """What is learned of one kind of fish: relations by `y|x`, sizes by measurand, how many fish."""
+    """What is learned of one kind of fish, or a group of one: relations by `y|x`, sizes by measurand, how many fish."""
 
     relations: Mapping[str, Relation] = field(default_factory=dict)
     sizes: Mapping[str, Sizes] = field(default_factory=dict)
@@ -87,14 +108,21 @@ class Learned:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """All that is learned; `trays` are offsets (g) found by mends or offset findings."""
+    """All that is learned, by kind of fish and, for each group of one, by `kin`.
+
+    `trays` are offsets (g) found by mends or offset findings.
+    """
 
     kinds: Mapping[str, Learned] = field(default_factory=dict)
     ration: Ration = field(default_factory=Ration)
     trays: tuple[float, ...] = ()
 
-    def relation(self, setup: Setup, kind: str, y: str, x: str) -> Relation:
-        """The relation as now known."""
+    def relation(self, setup: Setup, kind: str, y: str, x: str, group: str = "") -> Relation:
+        """The relation as now known: the group's own once it has `FIRST` fish, else the pooled one of the kind."""
+        if group and (theirs := self.kinds.get(kin(kind, group))) is not None:
+            own = theirs.relations.get(f"{y}|{x}")
+            if own is not None and own.fish >= FIRST:
+                return own
         learned = self.kinds.get(kind)
         found = learned.relations.get(f"{y}|{x}") if learned else None
         return found if found is not None else setup.begin(kind, y, x)
@@ -130,20 +158,39 @@ def learn(
     if not fish.species or not values:
         return state
     kind = fish.kind
-    judged = [state.relation(setup, kind, y, x) for y, x in pairs_of(values)]
+    judged = [state.relation(setup, kind, y, x, fish.group) for y, x in pairs_of(values)]
     if any(r.known or r.fish >= FIRST for r in judged):
         state = replace(state, ration=state.ration.after(asked, sound, setup.rate))
     old = state.kinds.get(kind, _NOTHING)
     relations, sizes = dict(old.relations), dict(old.sizes)
+    theirs = state.kinds.get(kin(kind, fish.group), _NOTHING) if fish.group else _NOTHING
+    own = dict(theirs.relations)
     for y, x in all_pairs(values):
         outcome: Outcome = next((outcomes[m] for m in (y, x) if outcomes.get(m, "passed") != "passed"), "passed")
-        relations[f"{y}|{x}"] = state.relation(setup, kind, y, x).learn(
-            values[x].ln, values[y].ln, values[x].rounding, values[y].rounding, outcome
-        )
+        name, pair = f"{y}|{x}", (values[x].ln, values[y].ln, values[x].rounding, values[y].rounding)
+        pooled = relations[name] = state.relation(setup, kind, y, x).learn(*pair, outcome)
+        if fish.group:
+            own[name] = _in_group(own.get(name), pooled, pair, outcome)
     for name in LENGTHS:
         if name in values:
             sizes[name] = state.sizes(kind, name).learn(values[name].ln)
-    return replace(state, kinds={**state.kinds, kind: Learned(relations, sizes, old.fish + 1)})
+    kinds = {**state.kinds, kind: Learned(relations, sizes, old.fish + 1)}
+    if fish.group:
+        kinds[kin(kind, fish.group)] = Learned(own, {}, theirs.fish + 1)
+    return replace(state, kinds=kinds)
+
+
+def _in_group(
+    own: Relation | None, pooled: Relation, pair: tuple[float, float, float, float], outcome: Outcome
+) -> Relation:
+    """A group's relation after one more fish: its first `FIRST` are gathered, then it begins where the pooled one stands."""
+    if own is None:
+        own = Relation.within(pooled)
+    if own.fish + 1 < FIRST:
+        return own.gather(*pair, outcome)
+    if own.fish + 1 == FIRST:
+        own = replace(Relation.within(pooled), fish=own.fish, kept=own.kept)
+    return own.learn(*pair, outcome)
 
 
 _NOTHING = Learned()

@@ -46,18 +46,18 @@ def follow_stuck(watch: StuckWatch, fish: Specimen, state: State, setup: Setup) 
         return watch, None
     ln = {name: v.ln for name, v in values.items()}
     running = any(total > 0.0 for _, total, _ in watch.sums)
-    if not running and fits(state, setup, kind, values, ln):
+    if not running and fits(state, setup, fish, ln):
         return watch, None
     tail = f"|{fish.presentation}|{fish.preservation}"
     names = sorted({*setup.models, *(k.removesuffix(tail) for k in state.kinds if k.endswith(tail))} - {fish.species})
-    own = Joint(state, setup, kind, values)
+    own = Joint(state, setup, kind, values, fish.group)
     if not names or not own.parts or not own.may_ask:
         return watch, None
     here = own.log_density(ln)
     old = {name: (total, start) for name, total, start in watch.sums}
     sums, found = [], None
     for name in names:
-        other = Joint(state, setup, name + tail, values)
+        other = Joint(state, setup, name + tail, values, fish.group)
         if not other.may_ask:
             continue
         total, start = old.get(name, (0.0, fish.number))
