@@ -384,3 +384,58 @@ def test_rows_named_in_a_finding_are_rows_of_the_file(tmp_path: Path, run: Run) 
     told = run("check", path, *PERCH, "--order", "n").out
     assert "still the value of 21" in told  # fish 39 stands in row 21, fish 40 in row 20
     assert "row 20:" in told
+
+
+def test_hawks_with_true_errors(tmp_path: Path, run: Run) -> None:
+    """908 hawks (data set Hawks of the R package Stat2Data): wings of 37.2 mm for 372, masses of 101 g for 1010 and 56 for 560."""
+    out = tmp_path / "f.csv"
+    code, told, err = run(
+        "check", DATA / "hawks.csv", "--species", "species", "--length", "wing_mm:mm", "--mass", "mass_g:g", "--out", out,
+    )  # fmt: skip
+    assert (code, err) == (0, "")
+    rows = {int(r["row"]): (r["measurand"], r["cause"]) for r in found(out)}
+    assert rows[61] == ("total_length", "tenth")
+    assert rows[23] == rows[511] == ("whole_mass", "tenth")
+    assert rows[59] == ("total_length", "digits_exchanged")  # 241 for 421
+    assert {279, 908, 645, 490, 703} < set(
+        rows
+    )  # wings of 111 and 199 mm, masses of 235 to 280 g among red-tailed hawks
+    assert len(rows) <= 45
+    assert told.index("row 61 (RT)") < told.index("row 188 (CH)")  # the surest first
+
+
+def test_penguins_have_no_errors_and_long_names(tmp_path: Path, run: Run) -> None:
+    """344 penguins (data set penguins_raw of the R package palmerpenguins), checked before they were published."""
+    code, told, err = run(
+        "check", DATA / "penguins.csv", "--species", "Species", "--length", "Flipper Length (mm):mm",
+        "--mass", "Body Mass (g):g", "--plots", tmp_path / "p",
+    )  # fmt: skip
+    assert (code, err) == (0, "")
+    assert "Gentoo penguin (Pygoscelis papua) 124" in told
+    assert "empty: total length 2, whole mass 2" in told
+    assert told.count("\nrow ") <= 4
+    assert len(list((tmp_path / "p").iterdir())) == 8
+
+
+@pytest.mark.parametrize(
+    ("encoding", "before", "note"),
+    [
+        ("utf-16", "", "read as utf-16"),
+        ("latin-1", "", "read as cp1252"),
+        ("utf-8", "# a lake, 2024\n# two\n", "2 lines of #"),
+    ],
+)
+def test_files_as_programs_write_them(tmp_path: Path, run: Run, encoding: str, before: str, note: str) -> None:
+    rows = [r.split(",") for r in table(tmp_path / "t.csv", 40, r9=(220, 1060.0)).read_text().splitlines()[1:]]
+    written = ("Flußbarsch", "FLUSSBARSCH ", "flussbarsch")
+    lines = [f"{written[i % 3]};{mm};{float(g):.1f}".replace(".", ",") for i, (mm, g) in enumerate(rows)]
+    path, out = tmp_path / "x.csv", tmp_path / "f.csv"
+    path.write_bytes((before + "Art;Länge;Gewicht\r\n" + "\r\n".join(lines) + "\r\n").encode(encoding))
+    code, told, err = run(
+        "check", path, "--species", "Art", "--length", "Länge:mm", "--mass", "Gewicht:g", "--out", out
+    )
+    assert (code, err) == (0, "")
+    assert note in told
+    assert "taken for Flußbarsch: FLUSSBARSCH, flussbarsch" in told
+    assert "40 rows" in told
+    assert [r["cause"] for r in found(out) if r["row"] == "9"] == ["times_10"]

@@ -82,7 +82,9 @@ def inches(text: str) -> float:
         ("0.5 kg", 0.5, "kg", ""), ("1e3", 1000.0, "", ""), (12, 12.0, "", ""), (3.5, 3.5, "", ""), ("-3", -3.0, "", ""),
         ("", None, "", "missing"), ("NA", None, "", "missing"), (None, None, "", "missing"),
         (float("nan"), None, "", "missing"), ("abc", None, "", "unreadable"), ("5' 4\"", None, "", "unreadable"),
-        ("1,234,567", None, "", "unreadable"), ("12 ells", None, "", "unreadable"), (True, 0, "", "unreadable"),
+        ("1,234,567", None, "", "unreadable"), ("1,234.5", 1234.5, "", ""), ("1.234.567,5 g", 1234567.5, "g", ""),
+        ("1,23.5", None, "", "unreadable"), (".", None, "", "missing"), ("#N/A", None, "", "missing"),
+        ("-999", None, "", "missing"), (-9999.0, None, "", "missing"), ("-998", -998.0, "", ""), ("12 ells", None, "", "unreadable"), (True, 0, "", "unreadable"),
         (float("inf"), None, "", "unreadable"), ("1e999", None, "", "unreadable"),
     ],
 )  # fmt: skip

@@ -24,6 +24,8 @@ LEAST = 3
 _FEW = 2.0
 #: From how many differences on their median tells something; the spread of a normal value in one.
 _ENOUGH = 8
+#: Fewer steps back than this share are no order by chance.
+_BACK = 0.15
 _OF_MEDIAN = 1.0 / (0.6745 * sqrt(2.0))
 
 
@@ -45,11 +47,21 @@ def follow_repeats(run: Run | None, name: str, fish: Specimen, before: Sequence[
     run = Run(run.fish + 1, run.start, run.told) if run else Run(2, before[-1].number)
     if run.told or run.fish < LEAST:
         return run, 0
+    if _sorted(name, before):
+        return run, 0
     step = value.division or 0.002 * value.value
     chance = min(1.0, step / (2.0 * sqrt(pi) * max(_spread(name, value.value, before), 1e-9)))
     if chance ** (run.fish - 1) < RARE:
         return run._replace(told=True), run.fish
     return run, 0
+
+
+def _sorted(name: str, before: Sequence[Specimen]) -> bool:
+    """Whether the fish before come in order of size, so that equal ones stand together."""
+    seen = [one.values[name].value for one in before if name in one.values]
+    up = sum(b > a for a, b in pairwise(seen))
+    down = sum(b < a for a, b in pairwise(seen))
+    return up + down >= _ENOUGH and min(up, down) <= _BACK * (up + down)
 
 
 def _spread(name: str, value: float, before: Sequence[Specimen]) -> float:

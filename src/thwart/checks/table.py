@@ -46,6 +46,13 @@ _MOST = 0.95
 _STEPS = (100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.001)
 _NUMBER = re.compile(r"([+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?)(?:\s*([A-Za-z\"]+))?")
 
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:(?:,\d{3})+\.|(?:\.\d{3})+,)\d")
+#: What people write into a cell that has no value; no length or mass is below zero, so nines with a minus are such.
+_MISSING = frozenset((
+    "", "na", "n/a", "#n/a", "<na>", "n.a.", "nan", "nd", "n.d.", "null", "none", "missing", "unknown", ".", "..", "?", "*", "-", "--",
+    *(f"-{nines}{end}" for nines in ("9", "99", "999", "9999", "99999") for end in ("", ".0")),
+))  # fmt: skip
+
 Row = Mapping[str, object]
 
 
@@ -123,16 +130,20 @@ def parse_cell(cell: object) -> Cell:
     if cell is None or (isinstance(cell, float) and cell != cell):
         return Cell(None, wrong="missing")
     if isinstance(cell, int | float) and not isinstance(cell, bool):
-        return Cell(float(cell), f"{cell:.10g}") if isfinite(cell) else Cell(None, str(cell), wrong="unreadable")
+        return parse_text(f"{cell:.10g}")
     return parse_text(str(cell))
 
 
 @lru_cache(maxsize=50_000)  # the same few lengths and masses come again and again
 def parse_text(text: str) -> Cell:
-    """A number with a decimal point or a decimal comma (never a thousands mark), with or without a unit after it."""
+    """A number with a decimal point or a decimal comma, with or without a unit after it. A mark of thousands is one only
+    where the other mark follows it, as in 1,250.5 or 1.250,5."""
     text = text.strip()
-    if text.lower() in ("", "na", "n/a", "nan", "null", "none", "-"):
+    if text.lower() in _MISSING:
         return Cell(None, wrong="missing")
+    if _THOUSANDS.match(text):
+        point = max(text.rfind("."), text.rfind(","))
+        text = re.sub("[.,]", "", text[:point]) + text[point:]
     found = _NUMBER.fullmatch(text)
     unit = ucum(found[2]) if found and found[2] else ""
     if not found or unit is None:

@@ -138,6 +138,7 @@ def _summary(
         "" if surveyed.rows else ": nothing to check"
     )
     yield from source.notes
+    yield from source.alike()
     if source.layout.species:
         kinds = [f"{name or '(none)'} {seen}" for name, seen in sorted(surveyed.every_row.items())]
         yield f"species: {', '.join(kinds)}" if kinds else "species: none"

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -50,7 +50,9 @@ class Source:
     notes: list[str]
     order: list[int] | None = None
     """The rows (from 0) in the order in which they are gone through; None: as they stand."""
-    names: Mapping[str, str] | None = None
+    names: dict[str, str] = field(default_factory=dict)
+    """What a species may be called, in small letters → its name in the models, or as the table wrote it first."""
+    spellings: dict[str, set[str]] = field(default_factory=dict)
 
     def rows(self, progress: Progress = lambda done, total: None) -> Iterator[Row]:
         """The rows in the order in which they are checked, their species named as the models name them."""
@@ -71,10 +73,18 @@ class Source:
 
     def _named(self, row: Row) -> Row:
         column = self.layout.species
-        if not self.names or not column:
+        if not column:
             return row
         said = str(row[column] or "").strip()
-        return {**row, column: self.names.get(said.casefold(), said)}
+        name = self.names.setdefault(said.casefold(), said)
+        if name != said and name not in self.setup.models:
+            self.spellings.setdefault(name, set()).add(said)
+        return row if name == row[column] else {**row, column: name}
+
+    def alike(self) -> Iterator[str]:
+        """Which species were written in several ways, once the rows were gone through."""
+        for name, others in sorted(self.spellings.items()):
+            yield f"taken for {name}: {', '.join(sorted(others))}"
 
 
 def source_of(

@@ -81,7 +81,7 @@ def fit(
             click.echo(text)
         if plots is not None:
             _draw(source, surveyed, fitted, rows, plots, bars)
-    for line in [*source.notes, *_report(fitted, rows, surveyed)]:
+    for line in [*source.notes, *source.alike(), *_report(fitted, rows, surveyed)]:
         click.echo(line, err=out is None)
     if out is not None:
         click.echo(f"models: {out}")

@@ -18,6 +18,7 @@ Progress = Callable[[int, int], None]
 
 _DELIMITERS = ";\t,|"
 _ENCODINGS = ("utf-8-sig", "cp1252")
+_WIDE = (b"\xff\xfe", b"\xfe\xff")
 _EVERY = 500
 _BATCH = 2000
 
@@ -84,8 +85,14 @@ def open_sheet(path: Path) -> Sheet:
 
 def _csv(path: Path) -> Sheet:
     encoding, count = _decodable(path)
+    before = 0
     with path.open(encoding=encoding, newline="") as file:
         first = file.readline()
+        while first.startswith("#") and not set(first.split(" ")[0]) & set(
+            _DELIMITERS
+        ):  # what a table is about, before its names
+            before += 1
+            first = file.readline()
     if not first.strip():
         raise ThwartError(f"{path}: its first line is empty", "the first line must name the columns")
     if "\0" in first:
@@ -98,6 +105,8 @@ def _csv(path: Path) -> Sheet:
 
     def rows() -> Iterator[Row]:
         with path.open(encoding=encoding, newline="") as file:
+            for _ in range(before):
+                file.readline()
             reader = csv.reader(file, delimiter=delimiter)
             next(reader)
             try:
@@ -107,7 +116,9 @@ def _csv(path: Path) -> Sheet:
             except csv.Error as error:
                 raise ThwartError(f"{path}: line {reader.line_num}: {error}", "is it a CSV file?") from None
 
-    sheet = Sheet(path, columns, rows, count)
+    sheet = Sheet(path, columns, rows, count - before)
+    if before:
+        sheet.notes.append(f"{before} line{'' if before == 1 else 's'} of # before the names of the columns left out")
     if encoding != "utf-8-sig":
         sheet.notes.append(f"not UTF-8: read as {encoding}")
     return sheet
@@ -115,7 +126,9 @@ def _csv(path: Path) -> Sheet:
 
 def _decodable(path: Path) -> tuple[str, int]:
     """The first usual encoding that reads the whole file, and how many lines come after the first."""
-    for encoding in _ENCODINGS:
+    with path.open("rb") as raw:
+        wide = raw.read(2) in _WIDE
+    for encoding in ("utf-16",) if wide else _ENCODINGS:
         try:
             with path.open(encoding=encoding, newline="") as file:
                 return encoding, max(0, sum(1 for _ in file) - 1)
