@@ -1,9 +1,10 @@
 """What the statistical checks cost at the bench: processor time per reading and per closing, with and without a species model's work.
 
-    python -m tests.benchmarks.checks_live [fish]
+    python -m tests.benchmarks.checks_live [fish] [apart]
 
 The floor is the same day at a bench whose fish have no species: everything is done but the statistics. The difference of the same
-percentile is what the checks add. Sound fish only: what is asked is answered.
+percentile is what the checks add. Sound fish only: what is asked is answered. With `apart` the species has a relation for each sex,
+and the sex of each fish is said before it is weighed.
 """
 
 from __future__ import annotations
@@ -37,10 +38,11 @@ TEXT = (
 class Timed(Play):
     """A play that keeps what each input took, by what it was."""
 
-    def __init__(self, species: str) -> None:
+    def __init__(self, species: str, apart: bool) -> None:
         self.spent: dict[str, list[int]] = {}
         self.bytes: list[int] = []
-        super().__init__(TEXT, batch=False)
+        apart_line = '[species.perch.model]\napart = ["sex"]\n' if apart else ""
+        super().__init__(TEXT.replace("[[species.perch.model", f"{apart_line}[[species.perch.model"), batch=False)
         self.act(f"batch open bay {species}".strip())
 
     def put(self, kind: str, **body: object) -> list[Entry]:
@@ -55,11 +57,13 @@ class Timed(Play):
         return out
 
 
-def run(species: str, fish: int) -> Timed:
-    play, rng = Timed(species), random.Random(1)
-    for _ in range(fish):
+def run(species: str, fish: int, apart: bool) -> Timed:
+    play, rng = Timed(species, apart), random.Random(1)
+    for i in range(fish):
         mm = round(exp(min(max(rng.gauss(log(220), 0.2), log(90)), log(400))))
         play.touch(mm)
+        if apart:
+            play.act(f"code sex {'FM'[i % 2]}")
         play.weigh(max(1, round(exp(-11.87 + 3.1 * log(mm) + rng.gauss(0, 0.1)))))
         if play.bench.open_questions("table"):
             play.act("stands")
@@ -71,8 +75,8 @@ def percentile(values: list[int], share: float) -> float:
     return sorted(values)[int(share * (len(values) - 1))] / 1e6
 
 
-def main(fish: int = 1000) -> None:
-    floor, judged = run("", fish), run("perch", fish)
+def main(fish: int = 1000, apart: bool = False) -> None:
+    floor, judged = run("", fish, apart), run("perch", fish, apart)
     print(f"{'ms of processor time':<24}{'':>6}{'floor':>9}{'judged':>9}{'added':>9}")
     for name in ("reading of the board", "reading of the scale", "next"):
         for said, share in (("p50", 0.5), ("p90", 0.9), ("p99", 0.99)):
@@ -88,4 +92,5 @@ def main(fish: int = 1000) -> None:
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:]))
+    numbers = [int(arg) for arg in sys.argv[1:] if arg != "apart"]
+    main(numbers[0] if numbers else 1000, apart="apart" in sys.argv)

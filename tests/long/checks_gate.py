@@ -26,7 +26,8 @@ Scatter = Callable[[random.Random], float]
 
 @dataclass(frozen=True)
 class Case:
-    """One kind of catch: `wrong` is the share of fish whose mass a person reads ten times or a fifth off."""
+    """One kind of catch: `wrong` is the share of fish whose mass a person reads ten times or a fifth off; females are `ripe`
+    times as heavy as males of their length, and the sexes kept `apart` or not."""
 
     name: str
     prior: bool = True
@@ -34,6 +35,8 @@ class Case:
     division: float = 0.1
     lengths: int = 1
     wrong: float = 0.0
+    ripe: float = 1.0
+    apart: bool = False
 
 
 def heavy(rng: random.Random) -> float:
@@ -49,6 +52,10 @@ CASES = (
     Case("no prior, three lengths", prior=False, lengths=3),
     Case("prior, scale of 20 g steps", division=20.0),
     Case("no prior, 2 % wrong masses", prior=False, wrong=0.02),
+    Case("prior, sexes 15 %, pooled", ripe=1.15),
+    Case("prior, sexes 15 %, apart", ripe=1.15, apart=True),
+    Case("no prior, sexes 15 %, apart", prior=False, ripe=1.15, apart=True),
+    Case("no prior, sexes alike, apart", prior=False, apart=True),
 )
 
 
@@ -62,6 +69,9 @@ def run(case: Case, fish: int, seed: int) -> list[bool]:
     for i in range(fish):
         x = rng.gauss(log(250), 0.2)
         mass = exp(a + b * (x - log(250)) + case.scatter(rng))
+        sex = rng.choice("FFM") if case.ripe > 1.0 or case.apart else ""
+        if sex == "F":
+            mass *= case.ripe
         wrong = rng.random() < case.wrong
         if wrong:
             mass *= rng.choice((0.1, 10.0, 0.8, 1.25))
@@ -71,7 +81,7 @@ def run(case: Case, fish: int, seed: int) -> list[bool]:
                 values[name] = Value(float(round(exp(x + log(ratio) + rng.gauss(0, 0.01)))), division=1.0)
         shown = max(round(mass / case.division), 1) * case.division
         values["whole_mass"] = Value(shown, f"{shown:.6g}", case.division)
-        one = Specimen(str(i), "perch", values)
+        one = Specimen(str(i), "perch", values, group=sex if case.apart else "")
         findings = [f for f in judge(one, near, state, setup) if f.asks]
         asks = bool(findings)
         if not wrong and (case.prior or i >= 20):
@@ -89,9 +99,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seeds", type=int, default=20)
     parser.add_argument("--fish", type=int, default=2000)
+    parser.add_argument("--only", default="", help="cases whose name holds this")
     asked = parser.parse_args()
     print(f"{asked.seeds} seeds of {asked.fish} fish; wanted 2.00 %")
-    for case in CASES:
+    for case in (c for c in CASES if asked.only in c.name):
         runs = [run(case, asked.fish, seed) for seed in range(asked.seeds)]
         rates = [100 * sum(r) / len(r) for r in runs]
         quarter = asked.fish // 4
