@@ -12,7 +12,7 @@ SERVES: dict[str, tuple[str, ...]] = {"board": ("board",), "scale": ("scale",), 
 
 SILENT = {
     "called-back", "in-step",  # what called it back says so; that it was answered
-    "outcome", "ready", "wanted", "withdrawn", "placed", "load", "loaded", "zeroed", "check-due", "key", "question", "suspect", "judged",
+    "outcome", "ready", "wanted", "withdrawn", "placed", "load", "loaded", "zeroed", "check-due", "key", "question", "suspect", "judged", "uncounted",
     "armed", "lapsed", "confirmed", "unopened", "container-void", "set-aside", "printed",
     "learned", "taught", "relearned",
 }  # fmt: skip
@@ -91,7 +91,9 @@ def a_full_day() -> list[Play]:
     late.label(1)
     late.settle(90)
     tally = Play(TALLY)
-    tally.touch(212)
+    for mm in (212, 87, 455):
+        tally.touch(mm, after_ms=400)
+    tally.act("hosed")
     return [solo, row, late, tally]
 
 

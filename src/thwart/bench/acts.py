@@ -87,6 +87,8 @@ ACTS: dict[str, Act] = {
             "labels were printed (`thwart labels` says so); what was printed before is refused unless it says `again`",
             "container", "printed K-00013 K-00368", undoable=False),
         Act("pause", "", "readings are loose until resume (hosing, breaks)", "bench", "pause"),
+        Act("hosed", "", "the last touches that came faster than a hand can measure were water: what they gave is taken back at once", "bench",
+            "hosed"),
         Act("resume", "", "ends the pause", "bench", "resume"),
         Act("measurer", "NAME", "who measures at this place", "people", "measurer ida"),
         Act("recorder", "NAME", "who records at this place", "people", "recorder ben"),

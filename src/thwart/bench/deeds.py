@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from . import batches, digits, mending, mends, people, pieces, printing, turns, values, verifying, words
+from . import batches, digits, mending, mends, people, pieces, printing, turns, values, verifying, water, words
 from .acts import ACTS
-from .filling import about, answer, ask, said_value, settle_ready, standing
+from .filling import answer, ask, said_value, standing
 from .fish import leave_behind
 from .judging import Finding
 from .kernel import Refusal
@@ -136,34 +136,12 @@ def _pause(bench: Bench, place: str, args: Sequence[str]) -> None:
     if bench.place(place).paused:
         raise Refusal("already", act="pause")
     leave_behind(bench, place)
-    hosing = [q for q in bench.open_questions(place) if q.kind == "hosing"]
-    if hosing:
-        _was_water(bench, place)
-    answer(bench, hosing)
+    if water.suspected(bench, place):
+        water.take_back(bench, place)
+        answer(bench, water.suspected(bench, place))
     now = bench.input.stamp.mono_ns
     bench.decide("placed", None, place=place, set={"paused": True, "paused_ns": now})
     bench.tell(None, place=place, code="paused")
-
-
-def _was_water(bench: Bench, place: str) -> None:
-    """`pause` says that the touches by which hosing was suspected were water: what they gave the fish in hand is withdrawn."""
-    since = {
-        name: times[0] for name, setup in bench.setup.instruments.items()
-        if setup.kind == "length" and place in setup.places and (times := bench.instrument(name).arrivals_ns)
-    }  # fmt: skip
-    fish = bench.in_hand(place)
-    for m in list(standing(bench, fish).values()) if fish is not None else ():
-        reading = bench.need(Reading, m.reading_seq) if m.reading_seq is not None else None
-        if (
-            reading is None
-            or reading.outcome != "taken"
-            or reading.arrived_ns < since.get(reading.instrument, reading.arrived_ns + 1)
-        ):
-            continue
-        answer(bench, about(bench, bench.need(Specimen, m.specimen_id), {m.seq, reading.seq}))
-        bench.decide("withdrawn", m.specimen_id, measurement=m.seq, place=place)
-        bench.decide("outcome", m.specimen_id, reading=reading.seq, event="taken back", why="hosed", place=place)
-        settle_ready(bench, m.specimen_id)
 
 
 def _resume(bench: Bench, place: str, args: Sequence[str]) -> None:
@@ -251,6 +229,7 @@ DEEDS: Mapping[str, Deed] = {
     "swap": values.swap,
     "tared": values.tared,
     "pause": _pause,
+    "hosed": water.hosed,
     "resume": _resume,
     "measurer": people.person("measurer"),
     "recorder": people.person("recorder"),

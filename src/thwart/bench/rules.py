@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 from .. import units
 from ..entries import Entry
-from . import deeds, labels, learning, pieces, row, tally, verifying
+from . import deeds, labels, learning, pieces, row, tally, verifying, water
 from .filling import answer, ask, candidates, give, last_of, routed, said_value, standing, wanted
 from .fish import apart, close_fish, leave_behind, measured_of, open_fish, open_next, recall, summary
 from .judging import Finding, misfit
 from .kernel import Refusal
 from .mending import container_after, found_home
 from .parts import place_for
-from .setup import DEAD_TIME_NS, HOSING_NS, HOSING_TOUCHES, InstrumentSetup
+from .setup import DEAD_TIME_NS, InstrumentSetup
 from .state import Container, Instrument, Measurement, Place, Reading, Specimen
 from .words import WHY, say, shown
 
@@ -108,7 +108,7 @@ def _reading(bench: Bench, entry: Entry) -> None:
         _loose(bench, reading, place, "paused")
     else:
         if setup.kind == "length" and setup.emptied == "each":
-            _watch_for_hosing(bench, reading, place)
+            water.watch(bench, reading, place)
         if not known.load_readings[:-1] and pieces.pooled(bench, setup, reading, place):
             pass
         elif bench.setup.protocol.flow == "tally":
@@ -223,17 +223,6 @@ def _bounced(bench: Bench, setup: InstrumentSetup, reading: Reading) -> bool:
         and before.seq > (bench.desk.started_seq or 0)  # monotonic times of another start can't be compared
         and not apart(setup, Decimal(reading.base_value or "0"), Decimal(before.base_value), 1)
     )
-
-
-def _watch_for_hosing(bench: Bench, reading: Reading, place: str) -> None:
-    """Three touches within two seconds are water, not fish: propose a pause."""
-    times = bench.instrument(reading.instrument).arrivals_ns
-    hosing = len(times) == HOSING_TOUCHES and 0 <= times[-1] - times[0] < HOSING_NS
-    asked = [q for q in bench.open_questions(place) if q.kind == "hosing"]
-    if not hosing and bench.setup.protocol.flow == "tally":
-        answer(bench, asked)  # counting goes on: there was none. Elsewhere the next fish says so
-    elif hosing and not asked:
-        ask(bench, place, bench.in_hand(place), Finding("hosing", 2, {"touches": HOSING_TOUCHES}), about=None)
 
 
 def _from_stream(bench: Bench, setup: InstrumentSetup, known: Instrument, reading: Reading, place: str) -> None:

@@ -268,6 +268,8 @@ def _batch(make: _Maker) -> Iterator[Card]:
 def _bench(make: _Maker) -> Iterator[Card]:
     yield make.plain("pause")
     yield make.plain("resume")
+    if any(m.quantity == "length" for m in make.measured()):
+        yield make.plain("hosed")
     if any(m.quantity == "mass" for m in make.measured()):
         yield make.plain("tared")
         yield make.plain("knock")

@@ -327,6 +327,13 @@ def _pause(pen: Pen) -> None:
         pen.line((x, -28), (x + 14, -28), (x + 14, 18), (x, 18), fill=True)
 
 
+def _hosed(pen: Pen) -> None:
+    for x, y in ((-22, 8), (0, 20), (22, 8), (-11, -12), (11, -12)):
+        pen.line((x, y + 9), (x + 6, y - 3), (x, y - 8), (x - 6, y - 3), fill=True)
+    pen.stroke(6)
+    pen.line((-34, -28), (34, -28))
+
+
 def _resume(pen: Pen) -> None:
     pen.line((-18, -30), (28, -5), (-18, 20), fill=True)
 
@@ -363,6 +370,7 @@ ACTS: Final[dict[tuple[str, ...], Drawing]] = {
     ("practice", "off"): _no_practice,
     ("pause",): _pause,
     ("resume",): _resume,
+    ("hosed",): _hosed,
     ("tared",): _tared,
     ("knock",): _knock,
     ("batch", "open"): _open,

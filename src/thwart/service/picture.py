@@ -30,7 +30,7 @@ ANSWERS: dict[str, tuple[str, ...]] = {
     "changed-on-the-pan": ("again", "stands"),
     "order": ("swap", "again"),
     "ratio": ("again", "stands"),
-    "hosing": ("pause",),
+    "hosing": ("pause", "hosed"),
     "not-positive": ("tared", "again"),
     "zero-moved": ("tared", "knock"),
     "pan-changed": ("tared", "knock"),

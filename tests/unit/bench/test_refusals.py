@@ -197,6 +197,7 @@ WAYS: list[tuple[str, Way]] = [
     ("nothing-to-swap", doing(lambda p: p.touch(212), lambda p: p.act("swap"))),
     ("nothing-to-swap", doing(lambda p: p.touch(212), lambda p: p.weigh(100), lambda p: p.act("swap"))),
     ("nothing-to-verify", doing(lambda p: p.act("verify 3 fathoms"))),
+    ("no-run", doing(lambda p: p.touch(212), lambda p: p.act("hosed"))),
     ("nothing-on-it", doing(lambda p: p.weigh(100), lambda p: p.act("tared"))),
     ("no-room", doing(lambda p: p.touch(200), lambda p: p.touch(210), lambda p: p.act("next", "board"), lambda p: p.act("next", "board"), text=ROW, places=THREE)),
     ("not-in-a-row", after("leaves")),

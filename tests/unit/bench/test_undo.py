@@ -141,6 +141,7 @@ CASES: list[tuple[str, str, Steps]] = [
     ("pan", OTOLITHS, [act("pan blue")]),
     ("knock", SOLO, [lambda p: p.lay(), lambda p: p.settle(100), act("knock")]),
     ("verify", SOLO, [act("verify 300 mm"), touch(300)]),
+    ("hosed", TALLY, [touch(212), lambda p: p.touch(87, after_ms=400), lambda p: p.touch(455, after_ms=400), act("hosed")]),
     ("counts", TALLY, [touch(212)]),
     ("leaves", ROW, [lambda p: p.act("code sex F", "board"), lambda p: p.act("leaves", "board")]),
     ("park", ROW, [lambda p: p.act("code sex F", "board"), lambda p: p.act("park", "board")]),
