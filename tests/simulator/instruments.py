@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import deque
+
 from thwart.entries import Entry
 from thwart.service.lines import Item
 
@@ -50,6 +52,8 @@ class Pan:
         self._changed = site.world.now
         self._from = 0.0
         self._talking = False
+        self._sent: deque[tuple[str, tuple[tuple[Fish, str], ...]]] = deque(maxlen=100)
+        """What it said lately, and what lay on it then: a service on a busy machine reads later than it was said."""
         site.streams.append(self)
         self.talk()
 
@@ -98,6 +102,7 @@ class Pan:
         shown = round((shown + world.rng.gauss(0, self.noise)) / self.division) * self.division
         sign = "-" if shown < 0 else "+"
         text = f"{'US' if moving else 'ST'},GS,{sign}{abs(shown):8.{0 if self.division >= 1 else 2}f},g\r\n"
+        self._sent.append((text, tuple(self.lies)))
         self.site.bytes(self.name, text.encode(), self._cause)
         if since < self.TALKS_S:
             world.at(self.RATE_S, self._frame)
@@ -105,13 +110,15 @@ class Pan:
             self._talking = False
 
     def _cause(self, item: Item) -> Cause | None:
-        """What really lies there when a reading is made."""
+        """What really lay there when a reading was made: when this was said last."""
         if item.kind != "reading":
             return None
         value = float(item.body["base"]) if item.body["base"] is not None else 0.0
-        if len(self.lies) != 1:
+        said = str(item.body["raw"]).strip()
+        lay = next((lay for text, lay in reversed(self._sent) if text.strip() == said), tuple(self.lies))
+        if len(lay) != 1:
             return Cause(None, "whole_mass", False, self.trouble)
-        fish, what = self.lies[0]
+        fish, what = lay[0]
         right = abs(value - fish.true[what]) <= max(MASS_OFF_G * self.division, 0.6 * self.division)
         return Cause(fish, what, right, self.trouble if not right else None)
 
