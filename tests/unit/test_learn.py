@@ -410,3 +410,15 @@ def test_a_status_digit_glued_to_a_number_nobody_could_read_never_becomes_a_part
     rows: list[Row] = [(b"0%06d\r\n" % n, f"{n / 10}", "g", "ok") for n in (9343, 158, 27703, 2278)]
     with pytest.raises(ThwartError):
         taught([*rows, (b"1002186\r\n", "", "", "moving")])
+
+
+def test_a_word_behind_a_lone_return_belongs_to_the_value_it_speaks_of() -> None:
+    rows: list[Row] = [
+        (b"   12.50\rstable\r\n" * 2, "12.50", "g", "ok"),
+        (b"  412.34\rstable\r\n" * 2, "412.34", "g", "ok"),
+        (b" 1203.71\rstable\r\n" * 2, "1203.71", "g", "ok"),
+        (b"   87.30\rmotion\r\n" * 2, "87.30", "g", "moving"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, b"  512.00\rmotion\r\n") == [(Decimal("512.00"), "g", "moving")]
+    assert said(profile, b"  512.00\rstable\r\n") == [(Decimal("512.00"), "g", "ok")]

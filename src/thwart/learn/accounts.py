@@ -445,6 +445,8 @@ def _row_problem(
         return ""
     if seen.value is None:
         return "" if meant or not said else "its bytes mean nothing"
+    if seen.condition == "moving" and numbers and all(one.settled for one in numbers):
+        return "its frames say that it stands still"
     right = [one for one in numbers if _equal(one, seen, unit)]
     if not right and seen.condition == "moving" and numbers:
         # Nobody can write down each value that flies by.
