@@ -379,6 +379,213 @@ def third() -> list[Instrument]:
         identifiers=lambda r: "04" + "".join(r.choices("0123456789ABCDEF", k=8)))  # fmt: skip
     add("tag, country and number", line(by(lambda s, n: f"A {str(s.identifier)[:3]} {str(s.identifier)[3:]}", error="NO TAG"), "\r"), taught="ok error",
         identifiers=lambda r: f"977{r.randint(0, 2**38 - 1):012}")  # fmt: skip
+    # More of the same, drawn up after the first look.
+    add(
+        "letters in two columns",
+        line(
+            by(
+                lambda s, n: f"S {'D' if s.condition == 'moving' else 'S'} {signed(s, 10)} g",
+                overload="S +",
+                underload="S -",
+            )
+        ),
+        taught="ok moving overload",
+        untaught="underload",
+        negative=True,
+    )
+    add("unit by its number", line(lambda s, n: f"{signed(s, 8)} {0 if s.unit == 'g' else 1}"), {"g": 0, "kg": 3}, 9000)
+    add("tare behind", line(lambda s, n: f"{signed(s, 8)} kg N {n % 3 + 1}.500 kg T"), {"kg": 3}, 30, negative=True)
+    add(
+        "minus in place of a zero",
+        line(lambda s, n: (minus(s, "-", "0") + number(s, 6, "0")) + "g"),
+        negative=True,
+        fixed_width=True,
+    )
+    add(
+        "thousands with commas",
+        line(lambda s, n: f"{minus(s, '-', '')}{abs(value(s)):,.1f}".rjust(10) + " g"),
+        negative=True,
+    )
+    add("with an exponent", line(lambda s, n: f"{minus(s)}{abs(value(s)):.4E} g"), negative=True)
+    add("two pans", line(lambda s, n: f"A {signed(s, 8)} g  B {(n * 37) % 900 + 10}.{n % 10} g"))
+    add("date behind", line(lambda s, n: f"{signed(s, 9)} g   14/07/2026 {stamp(n)}"), negative=True)
+    add(
+        "tabs",
+        line(lambda s, n: f"{n}\t{signed(s)}\tg\t{'M' if s.condition == 'moving' else 'S'}"),
+        taught="ok moving",
+        negative=True,
+    )
+    add(
+        "quotes",
+        line(lambda s, n: f'"{signed(s)}","g","{"US" if s.condition == "moving" else "ST"}"'),
+        taught="ok moving",
+        negative=True,
+    )
+    add(
+        "tags of a mark-up",
+        line(lambda s, n: f'<w u="g" s="{0 if s.condition == "moving" else 1}">{signed(s)}</w>'),
+        taught="ok moving",
+        negative=True,
+    )
+    add(
+        "even parity read as eight bits",
+        lambda s, n: bytes(c | (c.bit_count() & 1) << 7 for c in f"{signed(s, 8)} g\r\n".encode()),
+        negative=True,
+    )
+    add(
+        "crc in hexadecimal",
+        line(lambda s, n: (b := f"{signed(s)};g;") + f"{crc16(b.encode()):04X}"),
+        negative=True,
+        fixed_width=True,
+    )
+    add(
+        "xor with STX counted in",
+        lambda s, n: (b := f"\x02{minus(s, '-', ' ')}{number(s, 7)} g\x03".encode()) + bytes([xor(b)]),
+        negative=True,
+        fixed_width=True,
+    )
+    add(
+        "length in front",
+        lambda s, n: (b := f"W{signed(s)}g".encode()) and bytes([1, len(b)]) + b + bytes([sum(b) & 255]),
+        negative=True,
+        binary=True,
+    )
+    add("echo of the command", line(lambda s, n: f"P\r\n{signed(s, 9)} g"), negative=True)
+    add("line ends in front", lambda s, n: f"\r\n{signed(s, 9)} g".encode(), negative=True)
+    add(
+        "LF in front, CR behind",
+        lambda s, n: f"\n{'M' if s.condition == 'moving' else ' '}{signed(s, 8)}g\r".encode(),
+        taught="ok moving",
+        negative=True,
+    )
+    add("station and length", line(lambda s, n: f"{n % 3 + 1:03} {digits(s, 4)}"), {"mm": 0}, 999)
+    add(
+        "thirteen digits",
+        line(lambda s, n: f"FFFF{'8' if value(s) < 0 else '0'}{digits(s, 6)}20", "\r"),
+        {"mm": 2},
+        300,
+        negative=True,
+        fixed_width=True,
+    )
+    add(
+        "blank digits for overload",
+        line(by(lambda s, n: f"{signed(s, 8)} g", overload="         g")),
+        taught="ok overload",
+        negative=True,
+    )
+    add(
+        "roofs above, dashes below",
+        line(by(lambda s, n: f"S{signed(s, 8)}g", overload="S ^^^^^^^g", underload="S -------g")),
+        taught="ok overload underload",
+        negative=True,
+    )
+    add(
+        "unit only when settled, then a bell",
+        line(lambda s, n: f"{signed(s, 8)}{'' if s.condition == 'moving' else ' g' + chr(7)}"),
+        taught="ok moving",
+        negative=True,
+    )
+    add(
+        "settled by capitals of the load",
+        line(lambda s, n: f"{'g' if s.condition == 'moving' else 'G'}{signed(s, 8)}kg"),
+        {"kg": 2},
+        300,
+        taught="ok moving",
+        negative=True,
+    )
+    add(
+        "zero by a letter, movement by another",
+        line(
+            by(
+                lambda s, n: f"  {signed(s, 8)}g",
+                zero=lambda s, n: f"Z {signed(s, 8)}g",
+                moving=lambda s, n: f" M{signed(s, 8)}g",
+            )
+        ),
+        taught="ok zero moving",
+        negative=True,
+    )
+    add(
+        "status in bits of a letter",
+        line(
+            lambda s, n: (
+                f"{chr(0x40 | (1 if s.condition == 'moving' else 0) | (2 if value(s) < 0 else 0))}{number(s, 7)}g"
+            )
+        ),
+        taught="ok moving",
+        negative=True,
+    )
+    add(
+        "overload by a bit of a letter",
+        line(
+            by(
+                lambda s, n: f"@{number(s, 7)}g",
+                overload=lambda s, n: f"D{(n * 17) % 100 + 3000}.{n % 10}".rjust(8) + "g",
+            ),
+        ),
+        taught="ok overload",
+    )
+    add(
+        "error by letters among digits",
+        line(by(lambda s, n: f"{digits(s, 6)}", error="E00012")),
+        taught="ok error",
+        fixed_width=True,
+    )
+    add(
+        "error by a reading too large",
+        line(by(lambda s, n: f"+{number(s, 7, '0')}mm", error="+99999.9mm")),
+        {"mm": 1},
+        900,
+        taught="ok error",
+        fixed_width=True,
+    )
+    add(
+        "sum over half bytes, low first",
+        lambda s, n: (
+            b"\x02"
+            + (b := f"{digits(s, 6)}".encode())
+            + bytes([0x30 | (x := sum(b) & 255) & 15, 0x30 | x >> 4])
+            + b"\r"
+        ),
+        fixed_width=True,
+    )
+    add(
+        "two's complement in three bytes",
+        lambda s, n: b"\xfe" + (b := (count(s) & 0xFFFFFF).to_bytes(3, "little")) + bytes([xor(b)]),
+        {"g": 1},
+        9000,
+        negative=True,
+        binary=True,
+    )
+    add(
+        "packed decimals with status",
+        lambda s, n: b"\x02" + bytes([0x41 if s.condition == "moving" else 0x40]) + bcd(abs(count(s)), 3) + b"\x03",
+        {"g": 1},
+        9000,
+        taught="ok moving",
+        binary=True,
+    )
+    add(
+        "scan behind a counter",
+        line(lambda s, n: f"{n:03},{s.identifier}"),
+        identifiers=lambda r: f"P{r.randint(0, 99999):05}-{r.choice('ABCD')}",
+    )
+    add(
+        "scan with a group mark",
+        line(lambda s, n: f"]d2{s.identifier}\x1d", "\r"),
+        identifiers=lambda r: f"{r.randint(10**13, 10**14 - 1)}",
+    )
+    add(
+        "tag with underscore",
+        line(by(lambda s, n: f"{str(s.identifier)[:3]}_{str(s.identifier)[3:]}", error="NOREAD"), "\r\n"),
+        taught="ok error",
+        identifiers=lambda r: f"{r.choice(('977', '978', '752'))}{r.randint(0, 2**38 - 1):012}",
+    )
+    add(
+        "tag in eight bytes of hexadecimal",
+        line(lambda s, n: f"T{s.identifier}", "\r\n"),
+        identifiers=lambda r: f"E0{r.randint(0, 2**56 - 1):014X}",
+    )
     return out
 
 

@@ -14,6 +14,8 @@ from .splitting import FILLS, MARKS, Style, parts_of
 
 #: A number that isn't padded may have so many digits more than the longest seen.
 _GROWTH = 1
+#: A counter may grow to so many digits.
+_COUNTER = 6
 
 
 def escape(raw: bytes) -> str:
@@ -65,6 +67,8 @@ class Digits:
     fixed: bool
     open_left: bool
     told: bool = False
+    filled: bool = False
+    """Spaces before it give way to digits, whether or not the frame keeps its length."""
     known: tuple[bytes, ...] = ()
     """Those of the cores whose value is known: what others have in the first column may be something else."""
 
@@ -98,7 +102,8 @@ class Digits:
             return [*(["0"] * held), repeat("[0-9]", most - held - tail, most - held - tail), *end]
         low = min(least, 1 + implied) - tail
         body = repeat("[0-9]", max(low, 0), None if self.padded else most - tail + _GROWTH)
-        if least == most > 1 and not self.padded and not implied and not self.backwards:
+        steady = len({len(core) for core in self.cores}) == 1
+        if steady and least > 1 and not self.padded and not self.filled and not implied and not self.backwards:
             # All had the same length. A zero or spaces may fill the place of a missing digit and mean the same. A frame
             # that is shorter or longer could be one that lost or gained a byte, unless that can be told.
             bare = repeat("[0-9]", 1, most + _GROWTH) if self.told else f"[0-9]{{{most}}}"
@@ -180,6 +185,11 @@ class Lead:
                 # In a column of its own or next to the digits: nothing shown tells, and both read the same.
                 return f"{self._pad({first, first + 1}, wide, apart)}(?P<number>{optional}{self._pad(rest, wide, False)}{digits})"
             one = sign if always else f"[ {sign.strip('[]')}]"
+            if floating and not always and (same := re.match(r"\(\?:\[0-9\]\{(\d+)\}\| ", digits)):
+                # Where spaces stand in the place of digits, the sign may stand next to them as well.
+                rest_of = digits[digits.index(")") + 1 :]
+                near = f" {{1,{int(same[1]) - 1}}}{sign}[0-9]{{1,{int(same[1]) - 1}}}{rest_of}"
+                return f"{' ' * first}(?P<number>{one}{digits}|{near})"
             return f"{' ' * first}(?P<number>{one}{self._pad(rest, wide, False)}{digits})"
         before = self._pad(befores | bare, wide, apart)
         inner = "" if floating else self._pad(afters | {0}, wide, False)
@@ -226,6 +236,8 @@ def loose_number(cores: Sequence[bytes], style: Style) -> str:
     wholes, fractions = {len(part[0]) for part in parts}, {len(part[2]) for part in parts if part[1]}
     padded = any(len(part[0]) > 1 and part[0][0] == "0" for part in parts)
     most = max(wholes) if len(wholes) == 1 and padded else max(wholes) + _GROWTH
+    if not fractions and not padded:
+        most = max(most, _COUNTER)
     out = repeat("[0-9]", most if padded and len(wholes) == 1 else min(min(wholes), 1), most)
     if fractions:
         tail = ("\\." if mark == "." else mark) + repeat("[0-9]", min(fractions), max(fractions))

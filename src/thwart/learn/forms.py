@@ -451,8 +451,10 @@ def clockwork(one: Split, at: int) -> bool:
 
 
 def independent(texts: Sequence[bytes], conditions: int) -> bool:
-    """Whether a number that varies can be no status: it counts up, or it has more values and digits than states have."""
+    """Whether a number that varies can be no status: it has decimals, counts up, or has more values and digits than states."""
     different = list(dict.fromkeys(texts))
+    if len(different) > 1 and all(re.fullmatch(rb"[0-9]+[.,][0-9]+", text) for text in different):
+        return True
     if len(different) < 3:
         return False
     if all(text.isdigit() for text in different):

@@ -19,7 +19,7 @@ from .accounts import Account, Aim, take
 from .checks import checks
 from .evidence import Evidence, Observation
 from .fields import escape, repeat
-from .forms import Reading
+from .forms import Reading, independent
 from .framings import cut, framings
 from .places import Frame
 from .samples import samples
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 _SYMBOLOGY = re.compile(rb"(.*?)(\][A-Za-z][0-9A-Za-z])", re.DOTALL)
 _TAG = re.compile(rb"[0-9]{3}[ ._-]?[0-9]{12}|[0-9A-Fa-f]{3}\.[0-9A-Fa-f]{10}|[0-9A-Fa-f]{16}")
+_DIGITS = re.compile(rb"[0-9]+")
 _CLASSES = ((str.isdigit, "[0-9]"), (str.isupper, "[A-Z]"), (str.islower, "[a-z]"))
 
 
@@ -113,18 +114,45 @@ def _fits(frames: Sequence[Frame]) -> list[tuple[Frame, bytes, bytes, bytes, boo
 
 
 def _layouts(fits: Sequence[tuple[Frame, bytes, bytes, bytes, bool]]) -> list[dict[str, Any]]:
-    around = Counter((before, after, tag) for _, before, _, after, tag in fits)
+    around = Counter((_words(before), _words(after), tag) for _, before, _, after, tag in fits)
     layouts = []
-    for (before, after, tag), _ in around.most_common():
-        texts = [t.decode("latin-1") for _, b, t, a, k in fits if (b, a, k) == (before, after, tag)]
-        head = escape(before)
-        if match := _SYMBOLOGY.fullmatch(before):
-            head = escape(match[1]) + f"(?P<symbology>{escape(match[2])})"
-        layout: dict[str, Any] = {"pattern": f"{head}(?P<identifier>{characters(texts)}){escape(after)}"}
+    for (start, end, tag), _ in around.most_common():
+        alike = [
+            (b, t.decode("latin-1"), a) for _, b, t, a, k in fits
+            if (_words(b), _words(a), k) == (start, end, tag)
+        ]  # fmt: skip
+        befores, texts, afters = ([one[i] for one in alike] for i in range(3))
+        head, tail = _beside(befores), _beside(afters)
+        if match := _SYMBOLOGY.fullmatch(befores[0]):
+            head = _beside([b[: len(b) - 3] for b in befores]) + f"(?P<symbology>{escape(match[2])})"
+        layout: dict[str, Any] = {"pattern": f"{head}(?P<identifier>{characters(texts)}){tail}"}
         if tag:
             layout["identifier"] = "animal-tag"
         layouts.append(layout)
     return layouts
+
+
+def _words(text: bytes) -> bytes:
+    """The text with any number for each of its numbers, but for what names the symbology."""
+    match = _SYMBOLOGY.fullmatch(text)
+    before, named = (match[1], match[2]) if match else (text, b"")
+    return _DIGITS.sub(b"0", before) + named
+
+
+def _beside(texts: Sequence[bytes]) -> str:
+    """What stands beside identifiers, all of the same words: a number that counts or varies freely may go on doing so."""
+    runs = [_DIGITS.findall(text) for text in texts]
+    words = _DIGITS.split(texts[0])
+    out = escape(words[0])
+    for at, word in enumerate(words[1:]):
+        numbers = [run[at] for run in runs]
+        different = sorted(set(numbers))
+        if independent(numbers, 1):
+            out += repeat("[0-9]", min(map(len, numbers)), max(map(len, numbers)))
+        else:
+            out += escape(different[0]) if len(different) == 1 else "(?:" + "|".join(map(escape, different)) + ")"
+        out += escape(word)
+    return out
 
 
 def characters(texts: Sequence[str]) -> str:

@@ -255,7 +255,7 @@ def _field_of(
             and (at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit())
         ),
         checked or any(role == "word" for role in first.roles[:at]),
-        _known(forms),
+        left, _known(forms),
     )  # fmt: skip
     apart = at > 0 and first.roles[at - 1] in ("loose", "listed") and b"" not in gaps
     elsewhere = {gap for form in pool for gap in form.gap(at + sign)[:]} if sign and at + sign >= 0 else set()
