@@ -254,9 +254,14 @@ class Audit:
     def tallied(self, r: Report) -> None:
         """Of a tally: what was counted, one by one, and not taken back."""
         back: set[int] = set()
+        water: set[int] = set()
+        """Readings a run of which was taken back at once; nobody here undoes that."""
         for e in self.site.entries:
             if e.kind == "undone":
                 (back.discard if e.body["redo"] else back.add)(e.body["of"])
+            elif e.kind == "uncounted":
+                water.add(e.body["reading"])
+        back |= water
         counted: set[int] = set()
         for e in self.site.entries:
             if e.kind != "tallied" or e.body["reading"] in back or e.input_seq in back:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from .people import Person
 from .world import Cause, Doing, Fish
 
@@ -22,6 +24,8 @@ port = "/dev/scanner"
 class Tally(Person):
     """Fish sorted by species and sex, one touch each, one in 2.4 s."""
 
+    before: Fish | None = None
+
     def work(self, fishes: list[Fish]) -> Doing:
         yield from self.open_batch()
         said: tuple[str, str] = ("", "")
@@ -33,6 +37,7 @@ class Tally(Person):
                 yield from self.say(f"code sex {fish.sex}")
                 said = (fish.species, fish.sex)
             yield from self.one(fish)
+            self.before = fish
             if planted is not None:
                 self.world.at(6.0, lambda p=planted: setattr(p, "last_seq", self.site.entries[-1].seq))  # type: ignore[misc]
             yield 1.4
@@ -61,9 +66,19 @@ class Tally(Person):
             case "open mouth unnoticed":
                 self.board.touch(fish.true[what] - self.rng.randint(4, 12), fish, what, trouble)
             case "hosing":
+                mark = self.mark()
                 for _ in range(self.rng.randint(1, 5)):
                     self.board.touch(self.rng.uniform(15, 620), None, what, trouble)
                     yield self.rng.choice((0.05, 0.3, 0.6))
+                asked = any(e.body["code"] == "hosing" for e in self.since(mark, "asked"))
+                if asked and self.rng.random() < 0.5:  # the others don't hear it
+                    yield from self.say("hosed")
+                    yield 2.0
+                    named = [e.body["text"] for e in self.since(mark, "told") if e.body["code"] == "hosed"]
+                    lengths = re.findall(r"\d+ mm", " ".join(named))
+                    if self.before is not None and f"{self.before.true[what]:.0f} mm" in lengths:
+                        self.board.touch(self.before.true[what], self.before, what)  # it was among them
+                        yield 2.0
                 self.board.touch(fish.true[what], fish, what)
             case "hosing, paused":
                 yield from self.say("pause")

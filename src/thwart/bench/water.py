@@ -15,6 +15,8 @@ from .state import Measurement, Question, Reading, Specimen
 if TYPE_CHECKING:
     from .kernel import Bench
 
+#: A run that ended longer ago isn't meant: nobody remembers it among what was measured since.
+_LATEST_NS = 120_000_000_000
 #: Why a touch of a run that was taken back is loose.
 WHY = "hosed"
 
@@ -73,9 +75,11 @@ def _run(bench: Bench, place: str) -> list[Reading]:
         if setup.kind != "length" or setup.emptied != "each" or place not in setup.places:
             continue
         touches = sorted((r for r in bench.all(Reading) if _is_touch(bench, r, name)), key=lambda r: r.seq)
+        since = bench.input.stamp.mono_ns - _LATEST_NS
         fast = [
             at for at in range(HOSING_TOUCHES - 1, len(touches))
-            if touches[at].arrived_ns - touches[at - HOSING_TOUCHES + 1].arrived_ns < HOSING_NS
+            if touches[at].arrived_ns >= since
+            and touches[at].arrived_ns - touches[at - HOSING_TOUCHES + 1].arrived_ns < HOSING_NS
         ]  # fmt: skip
         if not fast:
             continue

@@ -63,6 +63,14 @@ def test_a_run_can_be_taken_back_though_counting_went_on() -> None:
     check(play)
 
 
+def test_a_run_of_long_ago_isnt_meant() -> None:
+    play = a_tally()
+    hose(play)
+    play.now += 120 * 10**9
+    play.touch(231)
+    assert refused(play.act("hosed")) == "no-run"
+
+
 def test_touches_at_the_pace_of_a_hand_are_no_run() -> None:
     play = a_tally()
     for mm in (212, 231, 198, 225, 240):
