@@ -443,4 +443,4 @@ def check(play: Play) -> None:
 
 def state_of(bench: Bench) -> str:
     """Everything in play as one text, to compare two benches."""
-    return json.dumps(bench.snapshot(), sort_keys=True)
+    return json.dumps(json.loads(bench.snapshot()), sort_keys=True)

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from itertools import chain
 
-import msgspec
-
 from .bench.kernel import Bench
 from .bench.setup import Setup
 from .bench.state import Key, Object, Records
@@ -32,7 +30,7 @@ class Folding:
     def snapshot(self) -> str:
         """The state at the end of the fold, as the service keeps it."""
         assert self._bench is not None
-        return msgspec.json.encode(self._bench.snapshot()).decode()
+        return self._bench.snapshot().decode()
 
 
 def setup_of(entry: Entry) -> Setup:

@@ -6,7 +6,6 @@ memory, stored after each input as a commit would.
 
 from __future__ import annotations
 
-import json
 import tempfile
 from collections.abc import Callable
 from functools import cache
@@ -72,7 +71,7 @@ class Site:
         self.ears: list[Callable[[list[Entry]], None]] = []
         self.on = False
         self.starts = 0
-        self._kept: tuple[int, str] | None = None
+        self._kept: tuple[int, bytes] | None = None
         self._inbox = Inbox()
         self.bench = Bench(self.configured.setup, self.records)
         self.lines: dict[str, Line] = {}
@@ -93,7 +92,7 @@ class Site:
         after = 0
         if self._kept is not None and self.world.happens(0.7):
             after, text = self._kept
-            self.bench.restore(json.loads(text))
+            self.bench.restore(text)
         for _ in self.bench.fold(self._since(after)):
             pass
         self._inbox = Inbox()
@@ -207,7 +206,7 @@ class Site:
         if cause is not None:
             self.causes[seq] = cause
         if self._kept is None or seq - self._kept[0] > 500:
-            self._kept = (self.bench.seq, json.dumps(self.bench.snapshot()))
+            self._kept = (self.bench.seq, self.bench.snapshot())
         for ear in self.ears:
             ear([entry, *decisions])
         return decisions

@@ -12,10 +12,12 @@ they lag behind the entries or are ahead of them.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from functools import cache
+from itertools import takewhile
+from operator import attrgetter, itemgetter
 from typing import Any, TypeVar
 
+import msgspec
 from msgspec.structs import replace
 
 from ..entries import INPUTS, Entry
@@ -113,8 +115,7 @@ class Refusal(Exception):
         self.args_ = args
 
 
-@dataclass(frozen=True, slots=True)
-class Memento:
+class Memento(msgspec.Struct, frozen=True, gc=False):
     """What one input changed, for undo: key → (before, after)."""
 
     input_seq: int
@@ -138,6 +139,7 @@ class Bench:
         self.undone: dict[str, list[tuple[Memento, Memento]]] = {}
         self._forget_after = forget_after
         self._touched: dict[Key, int] = {}
+        """The turn in which each object was last touched, the longest ago first."""
         self._gone: dict[Key, int] = {}
         self._live: dict[int, Question] = {}
         self._open: dict[int, Question] = {}
@@ -145,6 +147,8 @@ class Bench:
         self._before: dict[Key, Object | None] = {}
         self._mark: dict[Key, tuple[Object | None, int | None]] | None = None
         self._loaded: list[Key] = []
+        self._brought: set[str] = set()
+        """Specimens that are in memory with all that is theirs, as far as the input being taken goes."""
         self._input: Entry | None = None
         self._decisions: list[Entry] = []
         self._ids = 0
@@ -368,12 +372,16 @@ class Bench:
 
     def _bring(self, specimen_id: str, body: Mapping[str, Any]) -> None:
         """Bring back into memory what a decision about a specimen may touch: its values, codes, containers."""
-        specimen = self.get(Specimen, specimen_id)
-        if specimen is None:
+        brought = specimen_id in self._brought
+        specimen = None if brought else self.get(Specimen, specimen_id)
+        if specimen is None and not brought:
             return
         for name in ("measurement", "supersedes"):
             if (seq := body.get(name)) is not None and ("coded", seq) not in self.objects:
                 self.get(Measurement, seq)
+        if specimen is None:
+            return
+        self._brought.add(specimen_id)
         for seq in specimen.values.values():
             if ("measurement", seq) not in self.objects:
                 self.get(Measurement, seq)
@@ -473,6 +481,7 @@ class Bench:
             if key[0] == "question":
                 self._index(int(key[1]), None)
         self._loaded = []
+        self._brought = set()
         self._decisions = []
         self._ids = 0
         self.seq = self.input.seq
@@ -485,6 +494,7 @@ class Bench:
         self._before = {}
         self._mark = None
         self._loaded = []
+        self._brought = set()
         self._decisions = []
         self._ids = 0
         if effect := _effects().INPUT_EFFECTS.get(entry.kind):
@@ -502,6 +512,7 @@ class Bench:
         key = key_of(thing)
         if key not in self.objects:
             self.objects[key] = thing
+            self._touched.pop(key, None)
             self._touched[key] = self.turn
             self._loaded.append(key)
             if isinstance(thing, Question):
@@ -511,10 +522,9 @@ class Bench:
         entry = self.input
         changed = {key: self.objects.get(key) for key in self._before}
         for key, thing in changed.items():
+            self._touched.pop(key, None)
             if thing is not None:
                 self._touched[key] = self.turn
-            else:
-                self._touched.pop(key, None)
         self._remember(entry, changed)
         if self.turn % _SWEEP_EVERY == 0:
             self._sweep()
@@ -560,8 +570,7 @@ class Bench:
         before, after = self._before[key], self.objects.get(key)
         if before is None or after is None:
             return True
-        others = (n for n in _FIELDS["place"] if n not in ("queue", "stays", "came_idle", "unbroken"))
-        return any(getattr(before, n) != getattr(after, n) for n in others)
+        return bool(_OWN_DOING(before) != _OWN_DOING(after))
 
     def _undoable(self) -> bool:
         """Only what changed more than is said of it."""
@@ -572,10 +581,8 @@ class Bench:
             after = self.objects.get(key)
             if before is after:
                 continue
-            kept = _KEPT.get(kind)
-            if kept is None or before is None or after is None:
-                return True
-            if any(getattr(before, n) != getattr(after, n) for n in _FIELDS[kind] if n not in kept):
+            taken_back = _TAKEN_BACK.get(kind)
+            if taken_back is None or before is None or after is None or taken_back(before) != taken_back(after):
                 return True
         return False
 
@@ -744,37 +751,37 @@ class Bench:
         limit = self.turn - self._forget_after
         for key in [key for key, turn in self._gone.items() if turn < limit]:
             del self._gone[key]
-        old = [key for key in self.objects if self._touched.get(key, 0) < limit]
+        old = [key for key, _ in takewhile(lambda touched: touched[1] < limit, self._touched.items())]
         if not old:
             return
         specimens, keys = self._in_play()
         for key in old:
+            del self._touched[key]
             if key in keys or not _may_leave(self.objects[key], specimens):
                 self._touched[key] = self.turn  # not looked at again at the very next sweep
-                continue
-            del self.objects[key]
-            self._touched.pop(key, None)
+            else:
+                del self.objects[key]
 
-    def snapshot(self) -> dict[str, Any]:
-        """Everything in memory as plain JSON, for a start that doesn't fold the whole ledger."""
+    def snapshot(self) -> bytes:
+        """Everything in memory as JSON, for a start that doesn't fold the whole ledger."""
 
         def mementos(items: Iterable[Memento]) -> list[Any]:
-            return [
-                [m.input_seq, m.label, [[list(k), *(None if t is None else to_json(t) for t in c)] for k, c in m.changes.items()]]
-                for m in items
-            ]  # fmt: skip
+            return [[m.input_seq, m.label, [(k, *c) for k, c in m.changes.items()]] for m in items]
 
-        return {
-            "seq": self.seq,
-            "turn": self.turn,
-            "objects": [[key[0], self._touched.get(key, 0), to_json(thing)] for key, thing in _sorted(self.objects)],
-            "gone": [[*key, turn] for key, turn in _sorted(self._gone)],
-            "mementos": {p: mementos(stack) for p, stack in self.mementos.items() if stack},
-            "undone": {p: [mementos(pair) for pair in stack] for p, stack in self.undone.items() if stack},
-        }
+        return msgspec.json.encode(
+            {
+                "seq": self.seq,
+                "turn": self.turn,
+                "objects": [(key[0], self._touched.get(key, 0), thing) for key, thing in _sorted(self.objects)],
+                "gone": [(*key, turn) for key, turn in _sorted(self._gone)],
+                "mementos": {p: mementos(stack) for p, stack in self.mementos.items() if stack},
+                "undone": {p: [mementos(pair) for pair in stack] for p, stack in self.undone.items() if stack},
+            }
+        )
 
-    def restore(self, data: Mapping[str, Any]) -> None:
+    def restore(self, kept: bytes | str) -> None:
         """Take up a snapshot."""
+        data = msgspec.json.decode(kept)
 
         def memento(item: Any) -> Memento:
             changes = {
@@ -784,13 +791,15 @@ class Bench:
             return Memento(item[0], item[1], changes)
 
         self.seq, self.turn = data["seq"], data["turn"]
-        self.objects, self._touched = {}, {}
+        self.objects = {}
+        touched: dict[Key, int] = {}
         for kind, turn, fields in data["objects"]:
             thing = from_json(kind, fields)
             key = key_of(thing)
             self.objects[key] = thing
             if turn:
-                self._touched[key] = turn
+                touched[key] = turn
+        self._touched = dict(sorted(touched.items(), key=itemgetter(1)))
         self._gone = {(kind, ident): turn for kind, ident, turn in data["gone"]}
         self._live, self._open, self._theirs = {}, {}, {}
         for q in self.all(Question):
@@ -803,6 +812,10 @@ class Bench:
 #: Kinds that belong to one specimen.
 _OWNED = ("specimen", "measurement", "coded", "container")
 _FIELDS = {kind: cls.__struct_fields__ for kind, cls in KINDS.items()}
+#: What undo takes back of the kinds that keep something.
+_TAKEN_BACK = {kind: attrgetter(*(n for n in _FIELDS[kind] if n not in kept)) for kind, kept in _KEPT.items()}
+#: What changes at a place by what it does itself, not another place of its row.
+_OWN_DOING = attrgetter(*(n for n in _FIELDS["place"] if n not in ("queue", "stays", "came_idle", "unbroken")))
 
 
 @cache

@@ -13,8 +13,6 @@ from dataclasses import dataclass
 from queue import Empty
 from typing import Any
 
-import msgspec
-
 from ..announce.feed import Feed, Group
 from ..bench.kernel import Bench
 from ..bench.setup import Setup
@@ -203,7 +201,7 @@ class Clerk:
     def snapshot(self) -> None:
         """Keep the state, so that a start need not fold the whole ledger. Failing at it loses nothing."""
         try:
-            self.ledger.snapshot(msgspec.json.encode(self.bench.snapshot()).decode(), self.committed_seq)
+            self.ledger.snapshot(self.bench.snapshot().decode(), self.committed_seq)
             self._snapshot_at = self.committed_seq
         except LedgerError as error:
             log.warning("no-snapshot reason=%s", quoted(error.message))
@@ -233,7 +231,7 @@ def resumed(setup: Setup, ledger: Ledger) -> Bench:
     after = 0
     if kept is not None:
         after, text = kept
-        bench.restore(msgspec.json.decode(text))
+        bench.restore(text)
     for _ in bench.fold(ledger.entries(after)):
         pass
     return bench

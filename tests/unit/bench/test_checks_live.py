@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import random
 from math import exp, log
 from typing import Any
@@ -83,7 +82,7 @@ class Live(Play):
         """What was recorded gives the same state; what was decided is decided again."""
         assert state_of(folded(self)) == state_of(self.bench)
         other = Bench(self.setup, self.records, forget_after=self.forget_after)
-        other.restore(json.loads(json.dumps(self.bench.snapshot())))
+        other.restore(self.bench.snapshot())
         assert state_of(other) == state_of(self.bench)
         grouped: list[list[Entry]] = []
         for entry in self.entries:
