@@ -8,7 +8,9 @@ fdatasync (LD_PRELOAD; needs gcc).
 from __future__ import annotations
 
 import contextlib
+import math
 import os
+import random
 import re
 import socket
 import sqlite3
@@ -19,7 +21,6 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator
-from decimal import Decimal
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any
@@ -62,6 +63,14 @@ def bench_folder(folder: Path, instruments: dict[str, tuple[str, Path]]) -> None
     for name, (profile, port) in instruments.items():
         lines += [f"[instruments.{name}]", f'profile = "{profile}"', f'port = "{port}"']
     (folder / "bench.toml").write_text("\n".join(lines) + "\n")
+
+
+def perch(fish: int) -> Iterator[tuple[int, int]]:
+    """Length (mm) and mass (g) of so many sound perch, by the protocol's own relation."""
+    chance = random.Random(1)
+    for _ in range(fish):
+        length = round(math.exp(min(max(chance.gauss(math.log(220), 0.2), math.log(90)), math.log(400))))
+        yield length, max(1, round(math.exp(-12.3255 + 3.15592 * math.log(length) + chance.gauss(0, 0.08))))
 
 
 # ---- latency -------------------------------------------------------------------------------------------------------
@@ -110,7 +119,7 @@ def latency(count: int = 600) -> None:
 
         service.start()
         client = Client(folder)
-        client.ask(do="act", act="batch", args=["open", "b"])
+        client.ask(do="act", act="batch", args=["open", "b", "perch"])
         time.sleep(0.5)
         service.ledger.commit = timed  # type: ignore[method-assign]
         took: dict[str, list[float]] = {"thwart": [], "floor": []}
@@ -148,7 +157,7 @@ def slow_disk() -> None:
 
 @contextlib.contextmanager
 def running(folder: Path) -> Iterator[tuple[subprocess.Popen[bytes], float]]:
-    """The service as a process; yields it and the seconds from exec to READY."""
+    """The service as a process; yields it and the seconds from exec to READY, of which `READY` keeps the processor's."""
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as ready:
         address = str(folder / "notify")
         Path(address).unlink(missing_ok=True)
@@ -162,6 +171,7 @@ def running(folder: Path) -> Iterator[tuple[subprocess.Popen[bytes], float]]:
         while b"READY=1" not in ready.recv(500):
             pass
         took = time.perf_counter() - began
+        READY["cpu"] = cpu_s(process.pid)
     try:
         yield process, took
     finally:
@@ -278,12 +288,12 @@ def disk(fish: int = 120) -> None:
         scale = Scale(out)
         with running(folder) as (process, _):
             client = Client(folder)
-            client.ask(do="act", act="batch", args=["open", "b"])
+            client.ask(do="act", act="batch", args=["open", "b", "perch"])
             time.sleep(0.5)
             before, readings = written(process.pid), 0
-            for n in range(fish):
-                board.send(f"{150 + n % 200:5d} mm\r\n".encode())
-                scale.put(60 + n % 300)
+            for length, mass in perch(fish):
+                board.send(f"{length:5d} mm\r\n".encode())
+                scale.put(mass)
                 time.sleep(0.55)
                 scale.put(0)
                 time.sleep(0.55)
@@ -298,6 +308,8 @@ def disk(fish: int = 120) -> None:
 
 #: What the last process that `running` ended had written.
 STOPPED = {"written": 0}
+#: Processor seconds the last process that `running` began had used when it was ready.
+READY = {"cpu": 0.0}
 
 
 def written(pid: int) -> int:
@@ -334,24 +346,23 @@ def put_fish(clerk: Clerk, fish: int) -> int:
             "act",
             {
                 "act": "batch",
-                "args": ["open", f"b{time.monotonic_ns()}"],
+                "args": ["open", f"b{time.monotonic_ns()}", "perch"],
                 "place": None,
                 "via": "cli",
                 "ids": [next(ids)],
             },
         )
     )
-    for n in range(fish):
+    for n, (length, mass) in enumerate(perch(fish)):
         at = n * 20 * 10**9
         common: dict[str, Any] = {
             "condition": "ok", "load": None, "spread": None, "samples": 5, "plateau": 1, "zero_before": None, "evidence": [],
             "arrived_utc": "2026-05-04T06:00:00.000000Z",
         }  # fmt: skip
-        length, mass = str(150 + n % 200), str(Decimal(60 + n % 300))
-        put(Item("reading", {**common, "instrument": "board", "raw": f"  {length} mm\r\n", "value": length, "unit": "mm", "base": length,
+        put(Item("reading", {**common, "instrument": "board", "raw": f"  {length} mm\r\n", "value": str(length), "unit": "mm", "base": str(length),
                              "settled": "each", "arrived_ns": at, "ids": [next(ids)]}))  # fmt: skip
         put(Item("arrival", {"instrument": "scale", "places": ["table"], "at_ns": at + 10**9, "baseline": "0"}))
-        put(Item("reading", {**common, "instrument": "scale", "raw": f"ST,GS,+{mass:>8},g\r\n", "value": mass, "unit": "g", "base": mass,
+        put(Item("reading", {**common, "instrument": "scale", "raw": f"ST,GS,+{mass:>8},g\r\n", "value": str(mass), "unit": "g", "base": str(mass),
                              "settled": "mark", "arrived_ns": at + 10**9, "zero_before": "0", "ids": [next(ids)]}))  # fmt: skip
         put(Item("emptied", {"instrument": "scale", "at_ns": at + 10**9, "resting": "0"}))
         put(Item("act", {"act": "next", "args": [], "place": None, "via": "pedal", "ids": [next(ids)]}))
@@ -372,13 +383,15 @@ def start() -> None:
             folder = Path(name)
             _solo(folder)
             entries = _filled(folder, fish) if fish else 0
-            took = []
+            took, processor = [], []
             for _ in range(5):
                 with running(folder) as (_, seconds):
                     took.append(seconds)
+                    processor.append(READY["cpu"])
             bare = [_python() for _ in range(5)]
             print(
-                f"start → ready, {entries:>7} entries: {statistics.median(took):.3f} s (bare python {statistics.median(bare):.3f} s)"
+                f"start → ready, {entries:>7} entries: {statistics.median(took):.3f} s, of which processor "
+                f"{statistics.median(processor):.2f} s (bare python {statistics.median(bare):.3f} s)"
             )
 
 
@@ -430,9 +443,9 @@ def through(fish: int = 5000) -> None:
         clerk.inbox.put(Item("started", {"version": "0", "config_sha256": "0"}))
         readings = put_fish(clerk, fish)
         clerk.stopping = True
-        began = time.perf_counter()
+        began, processor = time.perf_counter(), time.process_time()
         clerk.run(lambda: None)
-        took = time.perf_counter() - began
+        took, processor = time.perf_counter() - began, time.process_time() - processor
         ledger.close()
         db = sqlite3.connect(folder / "floor.db", isolation_level=None)
         db.execute("PRAGMA journal_mode=WAL")
@@ -446,7 +459,8 @@ def through(fish: int = 5000) -> None:
             db.execute("COMMIT")
         bare = time.perf_counter() - began
         print(
-            f"through the ledger: {readings / took:,.0f} readings/s (with arrivals, emptyings and acts; bare table {readings / bare:,.0f}/s)"
+            f"through the ledger: {readings / took:,.0f} readings/s ({processor / readings * 1e6:.0f} µs of processor time and "
+            f"{clerk.committed_seq / readings:.2f} entries each, with arrivals, emptyings and acts; bare table {readings / bare:,.0f}/s)"
         )
 
 
