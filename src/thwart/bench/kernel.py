@@ -839,8 +839,6 @@ def _may_leave(thing: Object, in_play: set[str]) -> bool:
             return thing.state == "closed" and thing.specimen_id not in in_play
         case Question():
             return thing.state not in _LIVE
-        case Batch():
-            return thing.closed_utc is not None
         case Tally() | Pool():
             return True
         case Measurement() | Coded() | Reading() | Container():

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from .filling import about, answer, ask, settle_ready
 from .judging import Finding
-from .kernel import Refusal
+from .kernel import Memento, Refusal
 from .parts import no_args
 from .setup import HOSING_NS, HOSING_TOUCHES
 from .state import Measurement, Question, Reading, Specimen
@@ -70,12 +70,12 @@ def take_back(bench: Bench, place: str) -> bool:
 
 def _run(bench: Bench, place: str) -> list[Reading]:
     """What can be taken back of the last run here: any three touches in a row of it came within two seconds."""
+    since = bench.input.stamp.mono_ns - _LATEST_NS
+    # What can be undone here is in memory, however much was forgotten.
+    done = [bench.need(Reading, m.input_seq) for m in bench.mementos.get(place, ()) if _is_touch(bench, m)]
     best: list[Reading] = []
-    for name, setup in bench.setup.instruments.items():
-        if setup.kind != "length" or setup.emptied != "each" or place not in setup.places:
-            continue
-        touches = sorted((r for r in bench.all(Reading) if _is_touch(bench, r, name)), key=lambda r: r.seq)
-        since = bench.input.stamp.mono_ns - _LATEST_NS
+    for name in sorted({r.instrument for r in done}):
+        touches = [r for r in done if r.instrument == name]
         fast = [
             at for at in range(HOSING_TOUCHES - 1, len(touches))
             if touches[at].arrived_ns >= since
@@ -97,13 +97,12 @@ def _run(bench: Bench, place: str) -> list[Reading]:
     ]  # fmt: skip
 
 
-def _is_touch(bench: Bench, reading: Reading, instrument: str) -> bool:
-    """Whether a reading counts in a run: no bounce, no touch during a pause, none of before the last start."""
-    return (
-        reading.instrument == instrument
-        and reading.seq > (bench.desk.started_seq or 0)
-        and reading.why not in ("bounce", "paused", "known")
-    )
+def _is_touch(bench: Bench, done: Memento) -> bool:
+    """Whether what was done by an input is a touch since the last start: times of another can't be compared."""
+    if ("reading", done.input_seq) not in done.changes or done.input_seq <= (bench.desk.started_seq or 0):
+        return False
+    setup = bench.setup.instruments.get(bench.need(Reading, done.input_seq).instrument)
+    return setup is not None and setup.kind == "length" and setup.emptied == "each"
 
 
 def _counted(bench: Bench, place: str, reading: Reading) -> str | None:
