@@ -18,7 +18,7 @@ from .limits import ln_span
 from .model import LENGTHS
 from .numeric import antilog, log_sum
 from .relation import Density, Prediction, Relation
-from .specimen import Specimen, Value
+from .specimen import LEAST, MOST, Specimen, Value
 from .state import FIRST, MASSES, Setup, State, mass_of, pairs_of, root_of
 
 #: Prior rate of each explanation, per value it can befall; what is left is `as_measured`. About one value in a hundred
@@ -412,7 +412,7 @@ class _Case:
                     true_b = self.values[b].value / number_b * number_a
                 except (ValueError, ZeroDivisionError):
                     continue
-                if true_a == self.values[a].value:
+                if true_a == self.values[a].value or not (LEAST <= true_a <= MOST and LEAST <= true_b <= MOST):
                     continue
                 weight = self.joint.log_density({**self.ln, a: log(true_a), b: log(true_b)})
                 alike = 1.0 if (a in LENGTHS) == (b in LENGTHS) else UNLIKE_FIELDS
