@@ -422,3 +422,48 @@ def test_a_word_behind_a_lone_return_belongs_to_the_value_it_speaks_of() -> None
     profile = taught(rows).profile
     assert said(profile, b"  512.00\rmotion\r\n") == [(Decimal("512.00"), "g", "moving")]
     assert said(profile, b"  512.00\rstable\r\n") == [(Decimal("512.00"), "g", "ok")]
+
+
+def test_hexadecimal_in_twos_complement() -> None:
+    """Worked by hand: -1.5 in tenths is -15, FFF1 in sixteen bits."""
+    rows: list[Row] = [
+        (b"0223\r\n", "54.7", "mm", "ok"),
+        (b"FFF1\r\n", "-1.5", "mm", "ok"),
+        (b"0C39\r\n", "312.9", "mm", "ok"),
+        (b"000A\r\n", "1.0", "mm", "ok"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, b"FF06\r\n0100\r\n") == [(Decimal("-25.0"), "mm", "ok"), (Decimal("25.6"), "mm", "ok")]
+    above = taught([row for row in rows if not row[1].startswith("-")]).profile
+    assert said(above, b"FF06\r\n0100\r\n") == [(None, None, "layout"), (Decimal("25.6"), "mm", "ok")]
+
+
+def test_idle_bytes_between_frames_mean_nothing_later_either() -> None:
+    rows: list[Row] = [
+        (b"\0   412.5 g\r\n", "412.5", "g", "ok"),
+        (b"    13.7 g\r\n", "13.7", "g", "ok"),
+        (b"\0\0  1034.0 g\r\n", "1034.0", "g", "ok"),
+        (b"    88.6 g\r\n", "88.6", "g", "ok"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, b"\0\0\0   999.9 g\r\n\0    88.6 g\r\n") == [
+        (Decimal("999.9"), "g", "ok"),
+        (Decimal("88.6"), "g", "ok"),
+    ]
+
+
+def test_another_weight_in_the_line_may_be_below_zero_and_may_be_another() -> None:
+    rows: list[Row] = [
+        (b"G   -800.1 T     20.0 N   -820.1 g\r\n", "-820.1", "g", "ok"),
+        (b"G   1497.5 T     20.0 N   1477.5 g\r\n", "1477.5", "g", "ok"),
+        (b"G     92.5 T      7.5 N     85.0 g\r\n", "85.0", "g", "ok"),
+        (b"G   1368.8 T     20.0 N   1348.8 g\r\n", "1348.8", "g", "ok"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, b"G  -1807.5 T    120.5 N  -1928.0 g\r\n") == [(Decimal("-1928.0"), "g", "ok")]
+
+
+def test_a_counter_before_a_scan_counts_on() -> None:
+    rows: list[Row] = [(b"%03d,LK-%04d\r\n" % (n + 98, n * 1237), f"LK-{n * 1237:04}", "", "ok") for n in range(1, 6)]
+    heard = list(decode_frames(taught(rows).profile, b"104,LK-0042\r\n"))
+    assert [one.decoded.identifier for one in heard if one.decoded] == ["LK-0042"]

@@ -75,7 +75,7 @@ class Digits:
     @property
     def pattern(self) -> str:
         """The number without sign."""
-        if self.style == "hex":
+        if self.style in ("hex", "hex-signed"):
             return self._hex()
         parts = [parts_of(core, self.style, backwards=self.backwards) for core in self.cores]
         mark = MARKS[self.style][0]
@@ -138,7 +138,10 @@ class Digits:
         letters = "a-f" if re.search(rb"[a-f]", joined) else "A-F"
         sizes = {len(core) for core in self.cores}
         zeros = any(len(core) > 1 and core.startswith(b"0") for core in self.cores)
-        if len(sizes) == 1 and (zeros or self.fixed or not self.padded):
+        if len(sizes) == 1 and (zeros or self.fixed or not self.padded or self.style == "hex-signed"):
+            if self.style == "hex" and all(core[:1] < b"8" for core in self.cores):
+                # Where nothing below zero was shown, the bit that could be a sign stays as it was.
+                return "[0-7]" + repeat(f"[0-9{letters}]", max(sizes) - 1, max(sizes) - 1)
             return repeat(f"[0-9{letters}]", max(sizes), max(sizes))
         return repeat(f"[0-9{letters}]", min(sizes), None if self.padded else max(sizes) + _GROWTH)
 
@@ -185,10 +188,10 @@ class Lead:
                 # In a column of its own or next to the digits: nothing shown tells, and both read the same.
                 return f"{self._pad({first, first + 1}, wide, apart)}(?P<number>{optional}{self._pad(rest, wide, False)}{digits})"
             one = sign if always else f"[ {sign.strip('[]')}]"
-            if floating and not always and (same := re.match(r"\(\?:\[0-9\]\{(\d+)\}\| ", digits)):
+            if floating and not always and (steady := re.match(r"\(\?:\[0-9\]\{(\d+)\}\| ", digits)):
                 # Where spaces stand in the place of digits, the sign may stand next to them as well.
                 rest_of = digits[digits.index(")") + 1 :]
-                near = f" {{1,{int(same[1]) - 1}}}{sign}[0-9]{{1,{int(same[1]) - 1}}}{rest_of}"
+                near = f" {{1,{int(steady[1]) - 1}}}{sign}[0-9]{{1,{int(steady[1]) - 1}}}{rest_of}"
                 return f"{' ' * first}(?P<number>{one}{digits}|{near})"
             return f"{' ' * first}(?P<number>{one}{self._pad(rest, wide, False)}{digits})"
         before = self._pad(befores | bare, wide, apart)
@@ -228,7 +231,7 @@ class Lead:
 
 def loose_number(cores: Sequence[bytes], style: Style) -> str:
     """Any number of the kind seen: for a counter, a clock, another weight in the line."""
-    if style == "hex":
+    if style in ("hex", "hex-signed"):
         sizes = {len(core) for core in cores}
         return repeat("[0-9A-Fa-f]", min(sizes), max(sizes))
     mark = MARKS[style][0] or "."

@@ -228,7 +228,7 @@ def _settle_places(open_: list[tuple[Group, list[Place]]], reading: Reading) -> 
                 continue
             reading.doubts.append(_doubt(group, fitting))
         place = fitting[0]
-        if reading.style in ("plain", "hex") and not any(seen.value for _, seen in group.valued):
+        if reading.style in ("plain", "hex", "hex-signed") and not any(seen.value for _, seen in group.valued):
             if len(decimals) > 1 or (not sure and decimals == {None}):
                 reading.doubts.append("only zeros were shown: where the decimal point belongs can't be told")
             place = replace(place, decimals=min((d for d in decimals if d is not None), default=0))

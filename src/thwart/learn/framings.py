@@ -22,6 +22,8 @@ _TERMINATORS = (
     b"\x03", b"\x04", b"\x17", b"\x0c", b"\x1e", b"\x00", b";", b"#",
 )  # fmt: skip
 _LONGEST_FIXED = 80
+#: What devices send between frames to no purpose: NUL, bell, form feed, the signs to go on and to wait, line idle.
+_IDLE = b"\x00\x07\x0c\x11\x13\xff"
 _LARGEST = 2048
 #: A silence counts as the end of a frame only from this length on: three times an adapter's usual latency of 16 ms.
 _LEAST_GAP_MS = 48.0
@@ -52,6 +54,8 @@ def framings(evidence: Evidence) -> Iterator[Framing]:
         made += _with_start(data, start)
     for end in _terminators(data, pieces, [*lasts, *starts]):
         made.append(Framing(terminators=(end,), max_length=_LARGEST))
+        if idle := _idle(data, end):
+            made.append(Framing(terminators=(end,), max_length=_LARGEST, filler=_FILLER + idle))
     for length, start in _fixed(data, pieces, firsts):
         made.append(Framing(start=start, length=length, max_length=_LARGEST))
     for gap in _gaps(evidence):
@@ -79,6 +83,15 @@ def cut(evidence: Evidence, framing: Framing) -> tuple[list[Cut], list[Cut]]:
         inside = row is not None and row.offset <= offset and offset + len(raw.rstrip(_FILLER)) <= row.end
         cuts.append(Cut(raw, offset, row if inside else None, whole))
     return [one for one in cuts if one.whole], [one for one in cuts if not one.whole]
+
+
+def _idle(data: bytes, end: bytes) -> bytes:
+    """Bytes that stand before some frames, never within one, and mean nothing."""
+    frames = data.split(end)
+    used = [bytes([byte]) for byte in _IDLE if byte in data and byte not in end]
+    inside = b"".join(frame.lstrip(_FILLER + b"".join(used)) for frame in frames)
+    begun = [frame[: len(frame) - len(frame.lstrip(_FILLER + b"".join(used)))] for frame in frames]
+    return b"".join(one for one in used if one not in inside and len({one in begin for begin in begun[:-1]}) > 1)
 
 
 def _usual(found: Iterator[bytes]) -> list[bytes]:

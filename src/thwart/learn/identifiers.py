@@ -117,11 +117,9 @@ def _layouts(fits: Sequence[tuple[Frame, bytes, bytes, bytes, bool]]) -> list[di
     around = Counter((_words(before), _words(after), tag) for _, before, _, after, tag in fits)
     layouts = []
     for (start, end, tag), _ in around.most_common():
-        alike = [
-            (b, t.decode("latin-1"), a) for _, b, t, a, k in fits
-            if (_words(b), _words(a), k) == (start, end, tag)
-        ]  # fmt: skip
-        befores, texts, afters = ([one[i] for one in alike] for i in range(3))
+        alike = [(b, t, a) for _, b, t, a, k in fits if (_words(b), _words(a), k) == (start, end, tag)]
+        befores, afters = [b for b, _, _ in alike], [a for _, _, a in alike]
+        texts = [t.decode("latin-1") for _, t, _ in alike]
         head, tail = _beside(befores), _beside(afters)
         if match := _SYMBOLOGY.fullmatch(befores[0]):
             head = _beside([b[: len(b) - 3] for b in befores]) + f"(?P<symbology>{escape(match[2])})"

@@ -350,6 +350,11 @@ def _shape(form: Form, family: Sequence[Form], number: _Field, reading: Reading,
             role == "loose" and form.width is not None and b"  " in b"".join(gaps) and not any(g.strip() for g in gaps)
         ):
             pieces.append(" +" if apart else " *")
+        elif role == "loose" and {gap.strip() for gap in gaps} in ({b"", b"-"}, {b"+", b"-"}, {b"", b"+", b"-"}):
+            bare = {len(gap.strip(b"+-")) for gap in gaps}
+            pieces.append(
+                _gap({b" " * size for size in bare}, wide, apart, gaps) + ("[+-]?" if b"+" in b"".join(gaps) else "-?")
+            )
         else:
             pieces.append(_gap(gaps, wide, apart, gaps))
         if role == "word":
@@ -420,12 +425,15 @@ def _columned(form: Form, at: int, style: Style) -> str | None:
     parts = {
         (bool(point), len(rest)) for _, core in pairs for _, point, rest in [parts_of(core, style, backwards=False)]
     }
-    if len(ends) > 1 or len(gaps) == 1 or any(gap.strip() for gap in gaps) or len(parts) > 1:
+    signs = {gap.strip() for gap in gaps} - {b""}
+    if len(ends) > 1 or len(gaps) == 1 or not signs <= {b"+", b"-"} or len(parts) > 1:
         return None
+    # A minus may stand where a plus stood, and next to the digits or in a column of its own.
+    held = "+-" if b"+" in signs else "-" if signs else ""
     ((point, decimals),) = parts
     size = ends.pop() - (decimals + 1 if point else 0)
     tail = escape(MARKS[style][0].encode()) + repeat("[0-9]", decimals, decimals) if point else ""
-    return f"{repeat('[ 0-9]', size - 1, size - 1)}[0-9]{tail}"
+    return f"{repeat(f'[ 0-9{held}]', size - 1, size - 1)}[0-9]{tail}"
 
 
 def _loose(form: Form, at: int, style: Style) -> str:
@@ -633,8 +641,8 @@ def layout_of(shape: Shape, moves: bool, profile_unit: str | None, style: Style,
             layout["thousands"] = group
         if place.decimals:
             layout["decimals"] = place.decimals
-        if style == "hex":
-            layout["digits"] = "hex"
+        if style in ("hex", "hex-signed"):
+            layout["digits"] = style
         elif backwards:
             layout["digits"] = "reversed"
         if place.compound is not None:

@@ -232,9 +232,7 @@ def _search(evidence: Evidence, aim: Aim) -> tuple[Account | None, list[Account]
         for check in _possible_checks(framing, cuts):
             whole = best is not None and best.profile is not None and best_key[:3] == (0, 0, 0)
             ways = (
-                [(best.reading.style, best.reading.backwards)]
-                if best is not None and whole
-                else list(_ways(evidence.data))
+                [(best.reading.style, best.reading.backwards)] if best is not None and whole else list(_ways(evidence))
             )
             found = _first_reading(evidence, cuts, torn, framing, check, aim, ways)
             key = _key(found, rank)
@@ -244,7 +242,7 @@ def _search(evidence: Evidence, aim: Aim) -> tuple[Account | None, list[Account]
         return best, []
     rivals = [
         other
-        for style, backwards in _ways(evidence.data)
+        for style, backwards in _ways(evidence)
         if (style, backwards) != (best.reading.style, best.reading.backwards)
         and (other := account(evidence, *best_cuts, best.framing, best.check, style, backwards, aim)).profile
         is not None
@@ -273,9 +271,11 @@ def _possible_checks(framing: Framing, cuts: Sequence[Cut]) -> Iterator[Checksum
     yield from found
 
 
-def _ways(data: bytes) -> Iterator[tuple[Style, bool]]:
-    for style in styles_in(data):
-        yield style, False
+def _ways(evidence: Evidence) -> Iterator[tuple[Style, bool]]:
+    below = any(o.value is not None and o.value < 0 for o in evidence.observations)
+    for style in styles_in(evidence.data):
+        if below or style != "hex-signed":
+            yield style, False
     for style in ("point", "comma", "plain"):
         yield style, True
 

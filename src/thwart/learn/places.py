@@ -49,9 +49,12 @@ class Place:
 
 @lru_cache(maxsize=65536)
 def magnitude(core: bytes, style: Style, backwards: bool, decimals: int | None) -> Decimal | None:
-    """The number a core is, without sign, or None."""
-    if style == "hex":
-        return Decimal(int(core, 16)).scaleb(-(decimals or 0))
+    """The number a core is, without sign (but for one in two's complement), or None."""
+    if style in ("hex", "hex-signed"):
+        value = int(core, 16)
+        if style == "hex-signed" and core[:1] > b"7":
+            value -= 1 << 4 * len(core)
+        return Decimal(value).scaleb(-(decimals or 0))
     whole, point, rest = parts_of(core, style, backwards=backwards)
     text = whole + ("." if point else "") + rest
     if not re.fullmatch(r"[0-9]+\.?[0-9]*|\.[0-9]+", text):
@@ -172,7 +175,10 @@ def _candidates(group: Group, style: Style, backwards: bool, targets: Sequence[D
                     if seen.condition != "moving"
                 ]
                 for columns in _columns(
-                    [c for c, _ in still], [t for _, t in still], backwards, 16 if style == "hex" else 10
+                    [c for c, _ in still],
+                    [t for _, t in still],
+                    backwards,
+                    16 if style in ("hex", "hex-signed") else 10,
                 ):
                     yield Place(at, columns=columns, decimals=decimals)
     if MARKS[style][0]:
@@ -227,7 +233,7 @@ def _explained(
         wanted = target
         if place.compound and seen.unit:
             wanted = units.from_base(units.to_base(seen.value or Decimal(0), seen.unit), place.compound[1])
-        if shown is not None and shown == abs(wanted):
+        if shown is not None and shown == (wanted if style == "hex-signed" else abs(wanted)):
             hits[seen.number] = hits.get(seen.number, 0) + 1
             matched.append((one, target, seen))
         elif seen.condition != "moving":
@@ -240,6 +246,9 @@ def _explained(
     }
     if not rows:
         return None
+    if style == "hex-signed":
+        # How many digits there are says which bit is the sign.
+        return (len(rows), None) if len({len(one.cores[place.at]) for one in group.splits}) == 1 else None
     agreed = [(one, target) for one, target, seen in matched if seen.number in rows]
     sign = _sign_gap(agreed, place.at)
     if sign == -1:

@@ -6,11 +6,12 @@ import re
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-#: How a number is written: with a point, a comma, without either (the decimals are implied), in hexadecimal; or with
+#: How a number is written: with a point, a comma, without either (the decimals are implied), in hexadecimal (`-signed`: in
+#: two's complement); or with
 #: its decimal mark and then what parts groups of three digits. `filled`: dots, underscores or asterisks fill its columns.
 Style = Literal[
     "point", "comma", "plain", "hex", "point-comma", "comma-point", "point-quote", "comma-quote", "point-space", "comma-space",
-    "point-filled", "comma-filled", "plain-filled", "point-comma-filled", "comma-point-filled",
+    "point-filled", "comma-filled", "plain-filled", "point-comma-filled", "comma-point-filled", "hex-signed",
 ]  # fmt: skip
 STYLES: tuple[Style, ...] = get_args(Style)
 _FILLED: frozenset[Style] = frozenset(style for style in STYLES if style.endswith("-filled"))
@@ -23,7 +24,7 @@ MARKS: dict[Style, tuple[str, str]] = {
     "point": (".", ""), "comma": (",", ""), "plain": ("", ""), "hex": ("", ""), "point-comma": (".", ","),
     "comma-point": (",", "."), "point-quote": (".", "'"), "comma-quote": (",", "'"), "point-space": (".", " "),
     "comma-space": (",", " "), "point-filled": (".", ""), "comma-filled": (",", ""), "plain-filled": ("", ""),
-    "point-comma-filled": (".", ","), "comma-point-filled": (",", "."),
+    "point-comma-filled": (".", ","), "comma-point-filled": (",", "."), "hex-signed": ("", ""),
 }  # fmt: skip
 
 _NUMBERS = {
@@ -35,6 +36,7 @@ _NUMBERS = {
     "plain-filled": rb"[0-9]+",
     "hex": rb"(?<![A-Fa-f])(?:[0-9A-F]{2,}+(?![a-f])|[0-9a-f]{2,})",
 }
+_NUMBERS["hex-signed"] = _NUMBERS["hex"]
 _GROUPED = {
     style: rb"[0-9]{1,3}(?:%b[0-9]{3})+(?![0-9])" % re.escape(group.encode())
     for style, (_, group) in MARKS.items() if group

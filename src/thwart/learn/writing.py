@@ -73,8 +73,10 @@ def _remarks(layout: Layout) -> Iterator[str]:
             what += f", its last {layout.decimals} digit{'s' if layout.decimals > 1 else ''} after an implied point"
         if layout.digits == "reversed":
             what += ", its last digit first"
-        if layout.digits == "hex":
+        if layout.digits in ("hex", "hex-signed"):
             what += ", in hexadecimal"
+        if layout.digits == "hex-signed":
+            what += ", below zero in two's complement"
         yield what + "."
         if "negative" in layout.says:
             yield "Seen only with values below zero: the form itself says so."

@@ -32,7 +32,7 @@ CheckKind = Literal[
 
 #: How a number's digits are written. `reversed`: the last comes first, as old displays' outputs do. The rest are no
 #: text: packed decimal digits, whole numbers, two's complement, IEEE 754 of four bytes.
-Digits = Literal["decimal", "reversed", "hex", "bcd", "unsigned", "signed", "float"]
+Digits = Literal["decimal", "reversed", "hex", "hex-signed", "bcd", "unsigned", "signed", "float"]
 #: Those that are no text.
 BINARY_DIGITS = frozenset(("bcd", "unsigned", "signed", "float"))
 Order = Literal["high-first", "low-first"]

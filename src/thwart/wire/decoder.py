@@ -186,8 +186,8 @@ class _Reader:
         if self._digits in ("bcd", "unsigned", "signed", "float"):
             return self._binary(given or b"", sign)
         text = (given or b"").strip().decode("latin-1")
-        if self._digits == "hex":
-            text = _from_hex(text)
+        if self._digits in ("hex", "hex-signed"):
+            text = _from_hex(text, signed=self._digits == "hex-signed")
         else:
             text = self._grouped(text) if self._thousands else text
             if self._decimal == ",":
@@ -256,12 +256,13 @@ class _Reader:
         return ("-" + text if major.startswith("-") else text), small
 
 
-def _from_hex(text: str) -> str:
-    """A hexadecimal whole number's digits in decimal. Raises _Unfit."""
+def _from_hex(text: str, *, signed: bool) -> str:
+    """A hexadecimal whole number's digits in decimal, signed ones in two's complement. Raises _Unfit."""
     match = _HEX.fullmatch(text)
     if match is None:
         raise _Unfit("value")
-    return match[1] + str(int(match[2], 16))
+    value = int(match[2], 16)
+    return match[1] + str(value - (1 << 4 * len(match[2])) if signed and match[2][0] > "7" else value)
 
 
 def _text(given: bytes | None) -> str:

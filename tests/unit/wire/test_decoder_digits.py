@@ -31,6 +31,11 @@ def said(one: Profile, raw: bytes) -> str | None:
         ({"pattern": "(?P<number>[0-9A-F]+)", "digits": "hex"}, b"0DCE\r", "3534"),
         ({"pattern": "(?P<number>[0-9a-f]+)", "digits": "hex", "decimals": 1}, b"0003\r", "0.3"),
         ({"pattern": "(?P<number>[0-9G]+)", "digits": "hex"}, b"0G\r", "value"),
+        # Two's complement in as many bits as there are digits, worked by hand.
+        ({"pattern": "(?P<number>[0-9A-F]+)", "digits": "hex-signed", "decimals": 1}, b"7FFF\r", "3276.7"),
+        ({"pattern": "(?P<number>[0-9A-F]+)", "digits": "hex-signed", "decimals": 1}, b"8000\r", "-3276.8"),
+        ({"pattern": "(?P<number>[0-9A-F]+)", "digits": "hex-signed", "decimals": 1}, b"FFF1\r", "-1.5"),
+        ({"pattern": "(?P<number>[0-9A-F]+)", "digits": "hex-signed", "decimals": 1}, b"00FFF1\r", "6552.1"),
         ({"pattern": "(?P<number>[0-9,.]+)", "thousands": ","}, b"1,234,567.5\r", "1234567.5"),
         ({"pattern": "(?P<number>[0-9,.]+)", "thousands": ".", "decimal": ","}, b"12.345,6\r", "12345.6"),
         ({"pattern": "(?P<number>-?[0-9']+)", "thousands": "'"}, b"-1'234\r", "-1234"),
