@@ -26,7 +26,7 @@ ORIGIN = bytes(32)
 VERSION = 1
 
 
-class Stamp(msgspec.Struct, frozen=True):
+class Stamp(msgspec.Struct, frozen=True, gc=False):
     """The clocks' labels. Order is `seq` alone. `boot` is the system's boot id, or a UUID per start."""
 
     utc: str
@@ -35,7 +35,7 @@ class Stamp(msgspec.Struct, frozen=True):
     clock_ok: bool
 
 
-class Entry(msgspec.Struct, frozen=True):
+class Entry(msgspec.Struct, frozen=True, gc=False):
     """One entry. `input_seq` is None for an input; a decision names the input it answers."""
 
     seq: int

@@ -10,6 +10,7 @@ import typing
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from operator import attrgetter
 from typing import Any, Generic, TypeVar
 
 from ..checks import sequence as following
@@ -31,10 +32,11 @@ _EMPTY = "-"
 
 
 def _text(value: Any) -> str:
-    if isinstance(value, bool):
-        return "1" if value else "0"
-    if isinstance(value, float):
+    kind = type(value)
+    if kind is float:
         return f"{value:.6g}"
+    if kind is bool:
+        return "1" if value else "0"
     return _EMPTY if value is None or value == "" else str(value)
 
 
@@ -58,10 +60,11 @@ class Line(Generic[T]):
         self.names = names or tuple(plain)
         self._parsers = [_parser(hints[n]) for n in self.names]
         self._cls = cls
+        self._values = attrgetter(*self.names)
 
     def write(self, thing: T) -> str:
         """The line."""
-        return " ".join(_text(getattr(thing, name)) for name in self.names)
+        return " ".join(map(_text, self._values(thing)))
 
     def fields(self, line: str) -> dict[str, Any]:
         """The fields in a line; none in an empty one."""
@@ -116,6 +119,7 @@ _SLIP, _LEVEL, _RUN, _DIGITS = Line(SlipWatch), Line(LevelWatch), Line(Run), Lin
 
 # The same lines come fish after fish: each is read and written once.
 _read_kept, _write_kept = lru_cache(2048)(_KEPT.read), lru_cache(2048)(_KEPT.write)
+_read_run = lru_cache(256)(_RUN.read)
 
 
 # ---- what is learned of a kind of fish -----------------------------------------------------------------------------
@@ -124,6 +128,11 @@ _read_kept, _write_kept = lru_cache(2048)(_KEPT.read), lru_cache(2048)(_KEPT.wri
 def prior_of(relation: Relation) -> str:
     """Where a relation began."""
     return _prior_line(relation.x0, relation.known, relation.start)
+
+
+def begins_known(prior: str) -> bool:
+    """Whether a line of `prior_of` is that of a prior of the protocol."""
+    return prior.split(" ")[1] == "1"
 
 
 @lru_cache(maxsize=256)
@@ -215,6 +224,7 @@ def learn_more(old: Learned, body: Mapping[str, Any]) -> Learned:
     )  # fmt: skip
 
 
+@lru_cache(maxsize=64)
 def ration_of(line: str) -> Ration:
     """The ration's state in a line; a new one where there is none."""
     return Ration(**_RATION.fields(line))
@@ -243,7 +253,7 @@ def sequence_of(watch: Watch) -> following.Sequence:
             **_LEVEL.fields(watch.levels), recent=tuple(None if z == _EMPTY else float(z) for z in watch.residuals)
         ),
         _stuck(watch.stuck),
-        {name: _RUN.read(line) for name, line in watch.runs.items()},
+        {name: _read_run(line) for name, line in watch.runs.items()},
         {name: _digits(line) for name, line in watch.digits.items()},
     )
 
@@ -263,6 +273,7 @@ def _stuck_line(watch: StuckWatch) -> str:
     return ";".join([watch.kind, *(f"{name} {_text(total)} {start}" for name, total, start in watch.sums)])
 
 
+@lru_cache(maxsize=256)
 def _digits(line: str) -> Digits:
     *counts, low, high, told = line.split(" ")
     return Digits(tuple(map(int, counts)), int(low), int(high), told == "1")

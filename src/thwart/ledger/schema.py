@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from operator import attrgetter
 from typing import Any, Final
 
+import msgspec
+
 from thwart.bench import state
 from thwart.bench.state import Object
 
@@ -69,9 +71,7 @@ INDEXES: Final[dict[str, tuple[tuple[str, ...], ...]]] = {
 }
 
 # Keys sorted, as in entries: a mapping folded from one must be spelt as the one that made it.
-_dumps = json.JSONEncoder(
-    ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False, default=dict
-).encode
+_dumps = msgspec.json.Encoder(order="sorted", enc_hook=dict).encode
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ class Table:
             return fields
         row = list(fields)
         for i, empty in self._json:
-            row[i] = _dumps(row[i]) if row[i] else empty
+            row[i] = _dumps(row[i]).decode() if row[i] else empty
         return row
 
     def thing(self, row: Iterable[Any]) -> Any:

@@ -131,8 +131,9 @@ class Ledger:
         of them everything since the last commit is rolled back.
         """
         try:
-            with self._guard:
-                self._begin()
+            if not self._db.in_transaction:
+                with self._guard:
+                    self._begin()
             seq, before = self.next_seq, self.last_hash
             for entry in entries:
                 if entry.seq != seq:
