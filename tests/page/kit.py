@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import time
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ FLAGS = [
 ]  # fmt: skip
 #: A tablet of ten inches: 216 by 135 mm at 150 pixels an inch.
 TABLET = {"width": 1280, "height": 800}
+UPRIGHT = {"width": 800, "height": 1280}
 PPI = 150.0
 MM = PPI / 25.4
 DEMOS = Path(__file__).parents[2] / "demo"
@@ -64,6 +66,8 @@ class Bench:
         (folder / "protocol.toml").write_text(self.text)
         self.protocol = read(self.text, "protocol.toml")
         self.used = 0
+        self.containers: list[str] = []
+        self._touched: list[float] = []
 
     def address(self, role: str = "act", *, lead: bool = False) -> str:
         """The link that lets a browser in."""
@@ -72,6 +76,13 @@ class Bench:
         return str(found["lead" if lead else "link"])
 
     # ---- hands -------------------------------------------------------------------------------------------------
+
+    def touch(self, mm: int) -> None:
+        """Touch the board, at the pace of a hand: three touches within two seconds look like hosing."""
+        if len(self._touched) >= 2:
+            time.sleep(max(0.0, self._touched[-2] + 2.05 - time.monotonic()))
+        self._touched.append(time.monotonic())
+        self.rig.touch(mm)
 
     def scan(self, text: str) -> None:
         """A scanner reads a label or card."""
@@ -83,13 +94,19 @@ class Bench:
 
     def envelope(self) -> str:
         """The next envelope is filled and scanned; its label."""
+        label = self.label(self.used)
+        self.used += 1
+        self.containers.append(label)
+        self.scan(label)
+        return label
+
+    def label(self, nth: int) -> str:
+        """The nth label of the protocol's containers, from 0."""
         containers = self.protocol.containers
         assert containers is not None
         assert containers.first is not None
-        label = Template(containers.label, containers.check).moved(containers.first, self.used)
+        label = Template(containers.label, containers.check).moved(containers.first, nth)
         assert label is not None
-        self.used += 1
-        self.scan(label)
         return label
 
     def settled(self) -> int:
@@ -109,7 +126,7 @@ class Tab:
         self.context = browser.new_context(viewport=size, has_touch=True, **context)
         self.page = self.context.new_page()
         self.faults: list[str] = []
-        self._pressed = ""
+        self._pressed = ("", 0.0)
         self.page.on("pageerror", lambda fault: self.faults.append(str(fault)))
         self.page.on("console", lambda told: self.faults.append(told.text) if told.type == "error" else None)
         self.page.set_default_timeout(PATIENCE_S * 500)
@@ -123,7 +140,7 @@ class Tab:
     def shows(self, what: str, text: str) -> None:
         """Wait until an element holds a text."""
         self.page.wait_for_function(
-            "([what, text]) => [...document.querySelectorAll(what)].some(e => e.textContent.includes(text))",
+            "([what, text]) => [...document.querySelectorAll(what)].some(e => e.textContent.replaceAll('\u00ad', '').includes(text))",
             arg=[what, text],
         )  # fmt: skip
 
@@ -133,10 +150,17 @@ class Tab:
 
     def press(self, name: str) -> None:
         """Press a key by touch."""
-        if name == self._pressed:
-            self.page.wait_for_timeout(420)  # a bounce is swallowed
-        self._pressed = name
+        before, at = self._pressed
+        if name == before:  # a bounce is swallowed
+            self.page.wait_for_timeout(max(0.0, at + 0.41 - time.monotonic()) * 1000)
         self.page.tap(f'[data-key="{name}"]')
+        self._pressed = (name, time.monotonic())
+
+    def resize(self, size: dict[str, int]) -> None:
+        """Turn the tablet, or take another: the page has measured it."""
+        self.page.set_viewport_size(size)
+        upright = size["height"] > size["width"]
+        self.page.wait_for_function("upright => document.body.classList.contains('upright') === upright", arg=upright)
 
     def number(self) -> str:
         """The number in hand."""

@@ -17,8 +17,6 @@ from tests.page.test_first_morning import GUIDE, Morning, play
 from tests.page.test_live import LISTEN
 
 IMAGES = GUIDE.parent / "images"
-#: Nobody touches a board three times in two seconds.
-PACE_MS = 1100
 
 
 def shot(tab: Tab, name: str, *, whole: bool = False) -> None:
@@ -29,12 +27,12 @@ def shot(tab: Tab, name: str, *, whole: bool = False) -> None:
     image.quantize(48).save(IMAGES / f"{name}.png", optimize=True)
 
 
-def fish(bench: Bench, tab: Tab, rng: random.Random, count: int) -> None:
+def fish(bench: Bench, rng: random.Random, count: int) -> None:
     """So many perch, measured, weighed and put into their envelopes."""
     for _ in range(count):
         length = rng.randint(150, 330)
         before = bench.settled()
-        bench.rig.touch(length)
+        bench.touch(length)
         bench.rig.wait_for("measured", lambda b: b["measurand"] == "total_length", after=before)
         bench.rig.weigh(max(1, round(4.437e-6 * length**3.15592 * rng.lognormvariate(0, 0.06))))
         bench.rig.wait_for("measured", lambda b: b["measurand"] == "whole_mass", after=before)
@@ -42,7 +40,6 @@ def fish(bench: Bench, tab: Tab, rng: random.Random, count: int) -> None:
         bench.rig.wait_for("coded", after=before)
         bench.envelope()
         bench.rig.wait_for("closed", after=before)
-        tab.page.wait_for_timeout(PACE_MS)
 
 
 def solo(browser: Any, bench: Bench) -> None:
@@ -50,8 +47,8 @@ def solo(browser: Any, bench: Bench) -> None:
     tab.page.tap("#bench")
     rng = random.Random(3)
     bench.rig.act("batch open north-bay perch")
-    fish(bench, tab, rng, 13)
-    bench.rig.touch(231)
+    fish(bench, rng, 13)
+    bench.touch(231)
     tab.shows('[data-cell="last"] .digits', "231")
     shot(tab, "page-day")
     tab.press("acts")
@@ -84,16 +81,14 @@ def row(browser: Any, bench: Bench) -> None:
     tab.page.tap("#bench")
     bench.rig.act("batch open north-bay perch")
     for mm, grams in ((212, 96), (240, 144)):
-        bench.rig.touch(mm)
+        bench.touch(mm)
         tab.shows('[data-place="board"] [data-cell="last"] .digits', str(mm))
         bench.rig.weigh(grams)
         tab.shows('[data-place="scale"] [data-cell="last"] .digits', str(grams))
-        tab.page.wait_for_timeout(PACE_MS)
     bench.rig.client().ask(do="act", act="code", args=["sex", "F"], place="knife")
-    bench.rig.touch(198)
+    bench.touch(198)
     tab.shows('[data-place="board"] [data-cell="last"] .digits', "198")
-    tab.page.wait_for_timeout(2000)
-    bench.rig.touch(203)
+    bench.touch(203)
     tab.shows('[data-place="board"] .asking', "again, or next?")
     shot(tab, "page-row")
 
@@ -106,9 +101,8 @@ def tally(browser: Any, bench: Bench) -> None:
         bench.rig.act(words)
     for _ in range(22):
         before = bench.settled()
-        bench.rig.touch(round(rng.gauss(214, 24)))
+        bench.touch(round(rng.gauss(214, 24)))
         bench.rig.wait_for("tallied", after=before)
-        tab.page.wait_for_timeout(PACE_MS)
     tab.page.wait_for_timeout(500)
     shot(tab, "page-tally")
 

@@ -156,3 +156,96 @@ def test_who_may_only_look_has_no_keys_that_act(bench_of: Callable[..., Bench], 
     lead = tab_of(bench, role="look", lead=True)
     lead.page.wait_for_selector("body[data-fish]")
     assert lead.page.locator("#mend-part").is_hidden()
+
+
+def test_acts_about_what_is_too_large_and_about_fish_that_went_on(
+    bench_of: Callable[..., Bench], tab_of: Callable[..., Tab]
+) -> None:
+    bench = bench_of("solo")
+    tab = tab_of(bench)
+    bench.rig.act("batch open north-bay perch")
+    fish = bench.rig.hand
+    # Too heavy for the scale: missing with that reason, until it is weighed in pieces.
+    bench.touch(231)
+    tab.shows('[data-cell="last"] .digits', "231")
+    for key in ("acts", "beyond", "over whole_mass"):
+        tab.press(key)
+    tab.shows(".has", "whole mass: beyond the instrument")
+    for key in ("acts", "beyond", "parts whole_mass", "pieces 2"):
+        tab.press(key)
+    tab.shows("#said", "the next 2 readings are pieces of whole mass")
+    bench.rig.weigh(60)
+    tab.shows("#said", "piece 1 of whole mass 60 g")
+    bench.rig.weigh(79)
+    tab.shows(".has", "whole mass 139 g")
+    first = bench.envelope()
+    tab.shows('[data-cell="hand"] .digits', "2")
+    # The envelope was torn: what it held is in the one that comes next.
+    for _ in range(2):
+        tab.press("look")
+    tab.press("fish 1")
+    tab.shows("#sheet", first)
+    tab.press(f"torn {first}")
+    second = bench.label(1)
+    tab.shows("#said", f"1 container mended: {first} → {second}")
+    # A code and a species said late.
+    for key in ("look", "look", "fish 1", "code sex", "code F"):
+        tab.press(key)
+    tab.shows("#said", "1 sex F")
+    for key in ("look", "look", "fish 1", "species", "species roach"):
+        tab.press(key)
+    tab.shows("#said", "roach")
+    tab.press("undo")
+    # What destroys is said twice, of that fish, and the fish in hand stays.
+    for key in ("look", "look", "fish 1", "void"):
+        tab.press(key)
+    tab.page.wait_for_selector('.armed[data-key="void"]')
+    assert "press again" in tab.text('[data-key="void"]')
+    assert state_of(bench)["last_fish"][0]["end"] == "complete"
+    tab.press("void")
+    until(lambda: state_of(bench)["last_fish"][0]["end"] == "void", "void")
+    held = fish()
+    assert held is not None
+    assert held["number"] == 2
+    for key in ("back", "fish 1"):
+        tab.press(key)
+    assert tab.page.locator('[data-key="recall"]').count() == 1
+
+
+def test_the_screen_stays_awake(bench_of: Callable[..., Bench], tab_of: Callable[..., Tab]) -> None:
+    """Real locks of Chromium (W3C Screen Wake Lock API); hiding the page is feigned, for a headless one is never hidden."""
+    bench = bench_of("solo")
+    tab = tab_of(bench)
+    page = tab.page
+    page.add_init_script("""
+        window.locks = [];
+        const request = navigator.wakeLock.request.bind(navigator.wakeLock);
+        navigator.wakeLock.request = async (kind) => { const lock = await request(kind); locks.push(lock); return lock; };
+    """)
+    page.reload()
+    tab.ready()
+    held = "() => locks.filter(l => l instanceof WakeLockSentinel && l.type === 'screen' && !l.released).length === 1"
+    page.wait_for_function(held)
+    for _ in range(5):
+        tab.press("look")
+    tab.shows("#sheet", "the screen is kept awake")
+    # The browser lets go of it when the page is hidden, and the page asks anew when it is seen again.
+    page.evaluate("""() => {
+        Object.defineProperty(document, "visibilityState", { get: () => "hidden", configurable: true });
+        document.dispatchEvent(new Event("visibilitychange"));
+        return locks.at(-1).release();
+    }""")
+    tab.shows("#sheet", "the screen may sleep")
+    assert page.evaluate("locks.length") == 1, "nothing is asked for while it is hidden"
+    page.evaluate(
+        """() => { delete document.visibilityState; document.dispatchEvent(new Event("visibilitychange")); }"""
+    )
+    page.wait_for_function(held)
+    tab.shows("#sheet", "the screen is kept awake")
+    assert page.evaluate("locks.length") == 2
+    # Let go of while it is seen, as when the battery is low: the next touch asks anew.
+    page.evaluate("locks.at(-1).release()")
+    tab.shows("#sheet", "the screen may sleep")
+    page.tap("#bench")
+    page.wait_for_function(held)
+    tab.shows("#sheet", "the screen is kept awake")

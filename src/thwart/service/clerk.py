@@ -134,7 +134,7 @@ class Clerk:
 
     def _decide(self, item: Item) -> Pending:
         if item.kind == "look":
-            return Pending([], {}, None if item.reply is None else _answered(item.reply, self.look()))
+            return Pending([], {}, None if item.reply is None else _answered(item.reply, self.look(item.body)))
         entry = Entry(self.bench.seq + 1, item.kind, None, None, self.clock.stamp(), item.body)
         try:
             decisions, changed = self.bench.take(entry)
@@ -208,8 +208,12 @@ class Clerk:
 
     # ---- looking -----------------------------------------------------------------------------------------------
 
-    def look(self) -> Mapping[str, Any]:
-        """What the bench holds now, as plain values. Only ever called in the clerk's thread."""
+    def look(self, body: Mapping[str, Any]) -> Mapping[str, Any]:
+        """What the bench holds now, as plain values; of `lengths` of species, their bands. Only ever called in the clerk's thread."""
+        if "lengths" in body:
+            from .cloud import bands
+
+            return bands(self.bench, body["lengths"])
         from .picture import picture
 
         return picture(self.bench)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from ..errors import LedgerError
+from ..ledger.views import column_name
 
 #: Rows of each table at most, the latest ones.
 MOST = 2000
@@ -32,6 +34,16 @@ def day(path: Path) -> dict[str, Any]:
     finally:
         if "db" in locals():
             db.close()
+
+
+def lengths(fish: Sequence[Mapping[str, Any]], measurand: str) -> dict[str, tuple[float, float]]:
+    """Species → its smallest and largest length among the day's fish, mm."""
+    column = column_name(measurand, "mm")
+    of: dict[str, list[float]] = {}
+    for row in fish:
+        if row["species"] is not None and (row[column] or 0) > 0:
+            of.setdefault(row["species"], []).append(row[column])
+    return {species: (min(found), max(found)) for species, found in of.items()}
 
 
 def _rows(db: sqlite3.Connection, query: str) -> list[dict[str, Any]]:

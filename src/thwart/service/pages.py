@@ -121,10 +121,19 @@ class Pages:
         return self._setup
 
     def day(self) -> Mapping[str, Any]:
-        """The lead's tables."""
-        from .day import day
+        """The lead's tables, and the length-mass bands of the species in them."""
+        from .cloud import WITHIN, axes
+        from .day import day, lengths
 
-        return day(self._service.ledger.path)
+        found = day(self._service.ledger.path)
+        drawn = axes(self._service.configured.protocol)
+        if drawn is None:
+            return {**found, "picture": None}
+        try:
+            bands = self._service.bands(lengths(found["fish"], drawn[0]))
+        except ThwartError:  # the tables are the ledger's, and stand while the clerk is held up
+            bands = {}
+        return {**found, "picture": {"x": drawn[0], "y": drawn[1], "within": WITHIN, "bands": bands}}
 
     def read(self, after: int) -> Sequence[Committed]:
         """Some of the groups that hold entries after one."""

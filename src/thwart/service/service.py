@@ -311,6 +311,11 @@ class Service:
         held: Mapping[str, Any] = self._ask("look", {}, 1.0)
         return held
 
+    def bands(self, lengths: Mapping[str, tuple[float, float]]) -> Mapping[str, Any]:
+        """The length-mass bands of species, from and to a length, mm. Raises ThwartError while the clerk is held up."""
+        found: Mapping[str, Any] = self._ask("look", {"lengths": lengths}, 1.0)
+        return found
+
     def status(self) -> dict[str, Any]:
         """Everything `thwart status` shows."""
         now = self.clock.mono_ns()

@@ -1,18 +1,27 @@
 // The bench page: what is in hand, what came last, what is wanted, what is asked; and the acts, by large keys.
 // All it shows is the service's picture, asked for anew with each commit the feed tells of; so a reload loses nothing.
 
-import { act, cloudPicture, el, expected, get, loadWords, named, num, plain, say, shape, svg, told } from "/page/page.js";
+import { act, cloudPicture, el, expected, get, loadWords, named, num, plain, say, shape, svg, told, withActs } from "/page/page.js";
 
 const STALE_MS = 3000; // the feed says that it is alive every two seconds
 const POLL_MS = 5000; // ages of instruments
 const PRESS_MS = 400; // a wet finger that bounces is one press
 const BURST_MS = 100; // nobody types so fast; a scanner does
+const TALL_MM = 60; // a sheet so tall holds the last fish too, under what is asked
+const SMALL_MM = 110; // a screen so narrow is held in the hand
+const SMALL_DISTANCE_M = 0.8;
 const OLDER = 60; // entries before the page came that are read for what was said last
 const URGENT = ["taken", "next", "look", "asked", "fault"];
 const LOOKS = ["here", "tray", "fish", "cloud", "instruments", "settings"];
 
 const $ = (id) => document.getElementById(id);
 const body = document.body;
+body.append(
+  el("header", { id: "strip" }, el("h1", { id: "bench" }), el("ul", { id: "instruments" }),
+    el("p", { id: "said", role: "status", "aria-live": "polite" }), el("p", { id: "allow", hidden: true })),
+  el("div", { id: "trouble", role: "alert", hidden: true }),
+  el("main", { id: "slabs" }), el("section", { id: "sheet" }), el("nav", { id: "keys" }),
+);
 
 let setup; // what doesn't change
 let picture = null; // what the bench holds
@@ -60,7 +69,9 @@ function measure() {
   const root = document.documentElement.style;
   const mm = setup.ppi / 25.4;
   root.setProperty("--mm", `${mm}px`);
-  root.setProperty("--distance", setup.distance_m);
+  const small = innerWidth / mm < SMALL_MM;
+  body.classList.toggle("small", small);
+  root.setProperty("--distance", small ? Math.min(setup.distance_m, SMALL_DISTANCE_M) : setup.distance_m);
   const pen = document.createElement("canvas").getContext("2d");
   pen.font = `bold 200px ${getComputedStyle(body).fontFamily}`;
   root.setProperty("--digit", (pen.measureText("1").actualBoundingBoxAscent / 200).toFixed(4));
@@ -69,13 +80,15 @@ function measure() {
   squeeze();
 }
 
-/** Digits keep their height; where there are many they grow narrow. */
+/** Digits, and what is wanted, keep their height; where there is much of it, it grows narrow. */
 function squeeze() {
-  for (const digits of document.querySelectorAll(".digits")) {
-    const room = digits.parentElement.clientWidth - (digits.nextElementSibling?.offsetWidth ?? 0);
-    const narrow = Math.max(0.45, Math.min(1, room / digits.offsetWidth));
-    digits.style.setProperty("--narrow", narrow);
-    digits.style.setProperty("margin-right", narrow < 1 ? `${(narrow - 1) * digits.offsetWidth}px` : "0");
+  for (const text of document.querySelectorAll(".digits, .narrow")) {
+    const line = text.closest(".big, .wants, .label");
+    const beside = [...text.parentElement.children].filter((e) => e !== text).reduce((sum, e) => sum + e.getBoundingClientRect().width, 0);
+    const gap = text.matches(".narrow") ? parseFloat(getComputedStyle(text.parentElement).columnGap) || 0 : 0;
+    const narrow = Math.max(0.45, Math.min(1, (line.clientWidth - beside - gap) / text.offsetWidth));
+    text.style.setProperty("--narrow", narrow);
+    text.style.setProperty("margin-right", narrow < 1 ? `${(narrow - 1) * text.offsetWidth}px` : "0");
   }
 }
 
@@ -230,7 +243,7 @@ function key(name, word, press, { sign = null, marked = false, off = false, arme
     type: "button", "data-key": name, disabled: off, "aria-pressed": on === null ? null : String(on),
   });
   if (sign) made.append(shape(sign));
-  made.append(el("span", { class: "word" }, word));
+  made.append(el("span", { class: "word" }, ...[word].flat()));
   if (armed) made.append(el("span", { class: "small" }, say("press-again")));
   made.addEventListener("click", () => {
     const now = performance.now();
@@ -240,6 +253,9 @@ function key(name, word, press, { sign = null, marked = false, off = false, arme
   });
   return made;
 }
+
+/** A key's word with labels of containers, each on a line of its own. */
+const withLabel = (word, ...labels) => [word, ...labels.filter(Boolean).map((l) => el("span", { class: l === "→" ? "" : "code" }, ` ${l} `))];
 
 const armedWith = (words) => here()?.armed === words;
 
@@ -290,6 +306,7 @@ function render() {
   showStrip();
   showTrouble();
   body.dataset.sheet = sheets.at(-1).name;
+  body.classList.toggle("unbegun", unbegun());
   body.classList.toggle("pressing", !LOOKS.includes(sheets.at(-1).name));
   showSlabs();
   showSheet();
@@ -395,7 +412,7 @@ function slab(place, several, typing) {
 
 const cell = (kind, sign, label, value, unit, more = {}) => {
   const made = el("span", { class: `cell ${kind}`, "data-cell": kind.split(" ")[0] },
-    el("span", { class: "label" }, sign ? shape(sign) : null, el("span", {}, label)),
+    el("span", { class: "label" }, sign ? shape(sign) : null, el("span", { class: "narrow" }, label)),
     el("span", { class: "big" }, el("span", { class: "digits" }, value), unit ? el("span", { class: "unit" }, unit) : null),
   );
   if (more.note) made.append(el("span", { class: "note" }, more.note));
@@ -412,7 +429,7 @@ function inHand(place, several) {
   }
   const asked = place.questions.length > 0;
   const species = fish.species === null ? say("no-species") : speciesName(fish.species);
-  const label = asked ? `${say("asked")} · ${species}` : species;
+  const label = asked ? (several ? say("asked") : `${say("asked")} · ${species}`) : species;
   const queue = place.queue.length ? ` · ${say("queue", { numbers: place.queue.join(", ") })}` : "";
   return cell("hand", asked ? "asked" : null, at + label + queue, String(fish.number));
 }
@@ -451,8 +468,12 @@ function counted(place) {
 
 const codeName = (field, code) => setup.codes.find((c) => c.field === field)?.values[code] ?? code;
 
+/** In a row: first what to do or what likely happened, then the rest. */
 function asking(place) {
-  return el("span", { class: "cell asking" }, ...withActs(plain(place.questions.at(-1).text)));
+  const text = plain(place.questions.at(-1).text);
+  const cut = text.includes(" · ") ? text.indexOf(" · ") : text.lastIndexOf(": ");
+  return el("span", { class: "cell asking" }, el("span", { class: "gist" }, ...withActs(text.slice(cut < 0 ? 0 : cut + 2))),
+    cut < 0 ? null : el("span", { class: "whole-text" }, ...withActs(text.slice(0, cut))));
 }
 
 /** What is wanted: the next large, then the rest, then what has come. */
@@ -463,9 +484,9 @@ function wantedLine(place) {
   const optional = fish.wanted.filter((k) => !fish.lacking.includes(k));
   const names = fish.lacking.map((k) => (k === "container" ? containerName() : named(k)));
   if (names.length) {
-    line.append(el("span", { class: "far" }, shape("wanted"), el("span", {}, names[0])));
+    line.append(el("span", { class: "far" }, shape("wanted"), el("span", { class: "narrow" }, names[0])));
   } else {
-    line.append(el("span", { class: "far done" }, shape("taken"), el("span", {}, say("all-in"))));
+    line.append(el("span", { class: "far done" }, shape("taken"), el("span", { class: "narrow" }, say("all-in"))));
   }
   if (place.stays) line.append(el("span", { class: "near stays" }, shape("pause"), el("span", {}, ` ${say("no-room")}`)));
   const then = [...names.slice(1), ...optional.map((k) => `(${named(k)})`)];
@@ -495,7 +516,7 @@ function showSheet() {
   const { instruments, ...held } = picture;
   const lively = sheet.name === "instruments" || body.classList.contains("roomy");
   const from = naming ? [sheet, here()?.batch, picture.planned, picture.practice]
-    : [sheet, held.places, held.quiet, held.last_fish, held.counts, lively && instruments, entry, body.dataset.theme, chosen(), pinned(),
+    : [sheet, held.places, held.quiet, held.last_fish, held.counts, held.expected_container, lively && instruments, entry, body.dataset.theme, chosen(), pinned(),
       sound.mode, lock !== null, node.clientHeight, node.clientWidth];
   put(node, from, () => SHEETS[sheet.name](sheet).filter(Boolean));
 }
@@ -513,7 +534,8 @@ function hereSheet() {
   const side = el("div", { class: "side" });
   if (cloud && (cloud.points.length || cloud.band.length)) side.append(...cloudParts(cloud));
   const left = el("div", { class: "main" }, ...parts);
-  if (!parts.length) left.append(...(body.classList.contains("roomy") ? [] : fishTable(5)));
+  const tall = !body.classList.contains("upright") && $("sheet").clientHeight > TALL_MM * (setup.ppi / 25.4);
+  if (!body.classList.contains("roomy") && (!parts.length || tall)) left.append(...fishTable(tall ? 10 : 5));
   const made = [left, side];
   if (body.classList.contains("roomy")) {
     made.push(el("div", { class: "rest" }, el("div", {}, title("tray"), ...tray()), el("div", {}, title("fish"), ...fishTable(10)),
@@ -538,12 +560,11 @@ function asked() {
   });
 }
 
-/** Words of acts stand between backticks: they are underlined instead. */
-const withActs = (text) => text.split("`").map((part, i) => (i % 2 ? el("span", { class: "word-of-act" }, part) : part));
-
 function cloudParts(cloud) {
   const sheet = $("sheet");
-  const [wide, tall] = [sheet.clientWidth * (sheets.at(-1).name === "cloud" ? 1 : 0.39), sheet.clientHeight];
+  const alone = sheets.at(-1).name === "cloud";
+  const upright = body.classList.contains("upright");
+  const [wide, tall] = [sheet.clientWidth * (alone || upright ? 1 : 0.39), sheet.clientHeight * (upright && !alone ? 0.5 : 1)];
   const told = [cloudPicture(cloud, Math.max(260, wide), Math.max(120, Math.min(tall, wide * 0.62) - 34))];
   const between = cloud.this[1] === null && cloud.this[0] !== null ? expected(cloud) : null;
   const words = between
@@ -589,15 +610,46 @@ function tallyKeys() {
       actKey(`sex ${code}`, ["code", "sex", code], word, { on: code === counting.sex, stays: true })));
 }
 
+const fishSign = (f) => (f.end === "complete" ? (f.verdict >= 3 ? "look" : "taken") : "loose");
+
+const fishFacts = (f) => [f.species ? speciesName(f.species) : say("no-species"), ...Object.values(f.taken).map(num), ...Object.values(f.codes),
+  f.end === "complete" ? null : told("end", f.end)].filter(Boolean);
+
 function fishTable(most) {
   const rows = picture.last_fish.slice(0, most);
   if (!rows.length) return [el("p", { class: "near" }, say("no-fish-yet"))];
   return [el("ol", { class: "fish" }, ...rows.map((f) => el("li", { "data-number": f.number },
-    shape(f.end === "complete" ? (f.verdict >= 3 ? "look" : "taken") : "loose"),
-    el("b", {}, String(f.number)), el("span", {}, [
-      f.species ? speciesName(f.species) : say("no-species"), ...Object.values(f.taken).map(num), ...Object.values(f.codes),
-      f.end === "complete" ? null : told("end", f.end)].filter(Boolean).join(" · ")))))];
+    shape(fishSign(f)), el("b", {}, String(f.number)), el("span", {}, fishFacts(f).join(" · ")))))];
 }
+
+/** The last ten as keys: what concerns one of them is behind it. */
+function fishKeys() {
+  if (!may() || !picture.last_fish.length) return fishTable(10);
+  return [el("ol", { class: "fish keys" }, ...picture.last_fish.map((f) => {
+    const made = key(`fish ${f.number}`, fishFacts(f).flatMap((fact, i) => (i ? [el("br"), fact] : [fact])), () => show({ name: "one", number: f.number }), { marked: f.verdict >= 3 });
+    made.prepend(el("span", { class: "name" }, shape(fishSign(f)), el("b", {}, String(f.number))));
+    return el("li", { "data-number": f.number }, made);
+  }))];
+}
+
+/** A fish that went on already: what may still be said of it. */
+function oneFish({ number }) {
+  const fish = picture.last_fish.find((f) => f.number === number);
+  const of = ["of", number];
+  return [
+    el("p", { class: "near" }, [say("fish", { number }), ...(fish ? [...fishFacts(fish), ...fish.containers] : [])].join(" · ")),
+    ...keysOf(
+      actKey("recall", ["recall", number], actWord("recall")),
+      ...setup.codes.map((c) => to(`code ${c.field}`, { name: "codes", field: c.field, of }, named(c.field))),
+      setup.species.length ? to("species", { name: "species", of }) : null,
+      ...["lost", "void"].map((a) => actKey(a, [a, ...of], actWord(a))),
+      ...(fish?.containers ?? []).map(tornKey)),
+  ];
+}
+
+/** What a torn container held is in the one that comes next. */
+const tornKey = (label) => actKey(`torn ${label}`, ["move", label, picture.expected_container],
+  withLabel(say("torn"), label, "→", picture.expected_container), { off: picture.expected_container === null });
 
 /** The tray of ten in its order, those to look at marked, and what to look at. */
 function tray() {
@@ -655,9 +707,10 @@ const keysOf = (...keys) => [el("div", { class: "keys" }, ...keys.filter(Boolean
 const to = (name, sheet, word = say(`sheet-${sheet.name}`)) => key(name, word, () => show(sheet));
 const lists = (name, entries, make) => keysOf(...entries.map((e) => make(e)));
 
-const measurandKeys = (press) => keysOf(...setup.measurands
-  .filter((m) => !here()?.in_hand || !setup.species.find((s) => s.name === here().in_hand.species)?.drop.includes(m.name))
-  .map((m) => key(`measurand ${m.key}`, named(m.key), () => press(m), { marked: here()?.in_hand?.wanted.includes(m.key) ?? false })));
+/** The measurands of the fish in hand's species. */
+const wantable = () => setup.measurands
+  .filter((m) => !here()?.in_hand || !setup.species.find((s) => s.name === here().in_hand.species)?.drop.includes(m.name));
+const measurandKeys = (press) => keysOf(...wantable().map((m) => key(`measurand ${m.key}`, named(m.key), () => press(m), { marked: here()?.in_hand?.wanted.includes(m.key) ?? false })));
 
 const COARSE = { mm: "cm", cm: "mm", g: "kg", kg: "g" };
 let how = "pad";
@@ -670,6 +723,7 @@ function acts() {
       to("by hand", { name: "hand" }),
       to("missing", { name: "missing" }),
       to("as", { name: "as" }),
+      to("beyond", { name: "beyond" }),
       setup.containers ? to("containers", { name: "containers" }) : null,
       to("this fish", { name: "ends" }),
       key("recall", actWord("recall"), () => openPad({ title: actWord("recall"), send: (n) => perform("recall", [n]) })),
@@ -684,18 +738,20 @@ function acts() {
 const SHEETS = {
   here: hereSheet,
   tray: () => [title("tray"), ...tray()],
-  fish: () => [title("fish"), ...fishTable(10)],
+  fish: () => [title("fish"), ...fishKeys()],
+  one: oneFish,
   cloud: () => (here()?.cloud ? [el("div", { class: "whole" }, ...cloudParts(here().cloud))] : [el("p", { class: "near" }, say("no-cloud"))]),
   instruments: () => [title("instruments"), ...instrumentList()],
   settings,
   acts,
-  codes: ({ field }) => {
+  codes: ({ field, of = [] }) => {
     const codes = setup.codes.find((c) => c.field === field);
-    return keysOf(...Object.entries(codes.values).map(([code, word]) => actKey(`code ${code}`, ["code", field, code], `${code} ${word}`)),
-      key("missing", actWord("missing"), () => show({ name: "reason", what: field })));
+    return keysOf(
+      ...Object.entries(codes.values).map(([code, word]) => actKey(`code ${code}`, ["code", field, code, ...of], `${code} ${word}`)),
+      of.length ? null : key("missing", actWord("missing"), () => show({ name: "reason", what: field })));
   },
-  species: () => keysOf(...[...setup.species.map((s) => [s.name, s.title]), ["unknown", say("unknown-species")]].map(([name, word]) =>
-    actKey(`species ${name}`, ["species", name], word, { on: here()?.in_hand?.species === name }))),
+  species: ({ of = [] }) => keysOf(...[...setup.species.map((s) => [s.name, s.title]), ["unknown", say("unknown-species")]].map(([name, word]) =>
+    actKey(`species ${name}`, ["species", name, ...of], word, { on: !of.length && here()?.in_hand?.species === name }))),
   hand: () => [
     ...measurandKeys((m) => openPad({
       title: named(m.key), unit: m.unit, measurand: m.key,
@@ -711,20 +767,25 @@ const SHEETS = {
     await perform("as", [m.key]);
     show({ name: "here" });
   }),
+  beyond: () => keysOf(...wantable().flatMap((m) => [
+    actKey(`over ${m.key}`, ["over", m.key], `${say(`over-${m.quantity}`)}: ${named(m.key)}`),
+    to(`parts ${m.key}`, { name: "pieces", measurand: m.key }, say("in-pieces", { what: named(m.key) }))])),
+  pieces: ({ measurand }) => keysOf(...[2, 3, 4, 5, 6, 7, 8].map((n) => actKey(`pieces ${n}`, ["parts", measurand, n], say("pieces", { n })))),
   missing: () => keysOf(
     ...setup.measurands.map((m) => to(`missing ${m.key}`, { name: "reason", what: m.key }, named(m.key))),
     ...setup.codes.map((c) => to(`missing ${c.field}`, { name: "reason", what: c.field }, named(c.field))),
     setup.containers ? to("missing container", { name: "reason", what: "container" }, named(setup.containers.kind)) : null),
   reason: ({ what }) => lists("reason", setup.missing_reasons, (r) => actKey(`reason ${r}`, ["missing", what, r], told("missing", r))),
   containers: () => keysOf(
-    actKey("confirm", ["confirm"], `${actWord("confirm")} ${picture.expected_container ?? ""}`, { off: picture.expected_container === null }),
-    actKey("skip", ["skip"], `${actWord("skip")} ${picture.expected_container ?? ""}`, { off: picture.expected_container === null }),
+    actKey("confirm", ["confirm"], withLabel(actWord("confirm"), picture.expected_container), { off: picture.expected_container === null }),
+    actKey("skip", ["skip"], withLabel(actWord("skip"), picture.expected_container), { off: picture.expected_container === null }),
     ...setup.structures.flatMap((s) => Array.from({ length: Math.min(s.most, 4) + 1 }, (_, n) =>
-      actKey(`structure ${s.name} ${n}`, ["structure", s.name, n], `${named(s.name)} ${n}`)))),
+      actKey(`structure ${s.name} ${n}`, ["structure", s.name, n], `${named(s.name)} ${n}`))),
+    ...(here()?.in_hand?.containers ?? []).map(tornKey)),
   ends: () => keysOf(
     ...["lost", "void", "split"].map((a) => actKey(a, [a], actWord(a))),
     key("same-as", actWord("same-as"), () => openPad({ title: actWord("same-as"), stays: true, send: (n) => perform("same-as", [n]) })),
-    ...(setup.flow === "row" ? ["leaves", "park", "back"] : []).map((a) => actKey(a, [a], actWord(a))),
+    ...(setup.flow === "row" ? ["leaves", "park", "back"] : []).map((a) => actKey(`${a} the row`, [a], actWord(a))),
     actKey("swap", ["swap"], actWord("swap"))),
   scale: () => keysOf(
     ...["tared", "knock"].map((a) => actKey(a, [a], actWord(a))),
@@ -777,21 +838,18 @@ function pad() {
     const answer = await entry.send(entry.text, entry.unit);
     if (answer.ok && !entry?.stays) show({ name: "here" });
   }, { marked: true, off: !entry.text });
-  return keysOf(
-    ...digits.slice(0, 5),
-    key("wipe", say("wipe"), () => {
-      entry.text = entry.text.slice(0, -1);
-      pressed.at = -Infinity;
-      render();
-    }),
-    entry.unit ? key("unit", `${entry.unit} → ${COARSE[entry.unit]}`, () => {
-      entry.unit = COARSE[entry.unit];
-      render();
-    }) : key("cancel", say("cancel"), back),
-    ...digits.slice(5),
-    entry.unit ? key("point", mark, press(mark)) : null,
-    take,
-  );
+  const wipe = key("wipe", say("wipe"), () => {
+    entry.text = entry.text.slice(0, -1);
+    pressed.at = -Infinity;
+    render();
+  });
+  const turn = entry.unit ? key("unit", `${entry.unit} → ${COARSE[entry.unit]}`, () => {
+    entry.unit = COARSE[entry.unit];
+    render();
+  }) : key("cancel", say("cancel"), back);
+  const point = entry.unit ? key("point", mark, press(mark)) : null;
+  if (!body.classList.contains("upright")) return keysOf(...digits.slice(0, 5), wipe, turn, ...digits.slice(5), point, take);
+  return keysOf(...digits.slice(0, 3), wipe, ...digits.slice(3, 6), turn, ...digits.slice(6, 9), digits[9], point, take);
 }
 
 // ---- the keys at the foot ------------------------------------------------------------------------------------------
@@ -803,12 +861,14 @@ function showKeys() {
   const looking = LOOKS.includes(sheet);
   const node = $("keys");
   node.setAttribute("aria-label", say("keys"));
-  put(node, [[...wants], place?.paused, place?.armed, sheet, may(), chosen()], () => {
+  put(node, [[...wants], place?.paused, place?.armed, sheet, may(), chosen(), body.className], () => {
     const nextLook = LOOKS[(LOOKS.indexOf(looking ? sheet : "here") + 1) % LOOKS.length];
     const look = key("look", say(`sheet-${nextLook}`), () => show({ name: nextLook }), { sign: "see" });
     if (!may()) return [look];
     const foot = (name, sign) => actKey(name, [name], actWord(name), { sign, marked: wants.has(name), stays: sheet === "here" });
     const pausing = place?.paused ? "resume" : "pause";
+    // Held upright there is no room for two rows of these beneath a sheet of keys.
+    if (!looking && body.classList.contains("upright")) return [foot("undo", "undo"), key("back", say("back"), back, { sign: "undo" })];
     return [
       tallying() ? foot("stands", "taken") : foot("next", "next"),
       ...(tallying() ? [] : [foot("again", "again"), foot("stands", "taken")]),
@@ -845,15 +905,23 @@ addEventListener("keydown", (event) => {
 
 let lock = null;
 
+/** The browser lets go when the page is hidden, the system when its battery is low: asked for again at the next sight or touch. */
 async function stayAwake() {
-  if (!("wakeLock" in navigator) || document.visibilityState !== "visible") return;
+  if (lock !== null || !("wakeLock" in navigator) || document.visibilityState !== "visible") return;
   try {
-    lock = await navigator.wakeLock.request("screen");
-    lock.addEventListener("release", () => (lock = null));
+    const held = await navigator.wakeLock.request("screen");
+    lock = held;
+    held.addEventListener("release", () => {
+      if (lock === held) lock = null;
+      render();
+    });
   } catch {
     lock = null; // the settings say that the screen may sleep
   }
+  render();
 }
+
+addEventListener("pointerdown", stayAwake);
 
 document.addEventListener("visibilitychange", () => {
   stayAwake();

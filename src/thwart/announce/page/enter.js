@@ -1,7 +1,8 @@
 // Exchanges the key of a link, or a pairing code, for this browser's session.
-"use strict";
 
-const told = document.getElementById("told");
+import { el, entering, loadWords, withActs } from "/page/page.js";
+
+const told = el("p", { id: "told", role: "status" });
 
 async function enter(proof) {
   const answer = await fetch("/api/enter", {
@@ -15,23 +16,23 @@ async function enter(proof) {
     history.replaceState(null, "", location.pathname);
     location.reload();
   } else {
-    told.textContent = said.hint ? `${said.error}: ${said.hint}` : said.error;
+    told.replaceChildren(...withActs([said.error, said.hint].filter(Boolean).join(": ")));
   }
 }
 
 async function begin() {
-  const words = await (await fetch("/api/words")).json();
-  document.documentElement.lang = words.language.code;
-  for (const element of document.querySelectorAll("[data-word]")) {
-    element.textContent = words.entering[element.dataset.word];
-  }
+  await loadWords();
+  const code = el("input", { id: "code", inputmode: "numeric", autocomplete: "off", maxlength: 6, pattern: "[0-9]{6}", required: true });
+  told.replaceChildren(...withActs(entering("pair-told")));
+  document.title = entering("pair-title");
+  document.body.append(el("main", {},
+    el("h1", {}, entering("pair-title")), told,
+    el("form", { id: "pair", on: (event) => {
+      event.preventDefault();
+      enter({ code: code.value });
+    } }, el("label", { for: "code" }, entering("pair-code")), code, el("button", {}, entering("pair-enter")))));
   const key = new URLSearchParams(location.hash.slice(1)).get("key");
   if (key) await enter({ key });
 }
-
-document.getElementById("pair").addEventListener("submit", (event) => {
-  event.preventDefault();
-  enter({ code: document.getElementById("code").value });
-});
 
 begin();

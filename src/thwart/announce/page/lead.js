@@ -1,10 +1,18 @@
 // The lead's page: the day's fish as a table to sort, findings, plots, mends with their reason, counts of batches.
 
-import { act, cloudPicture, el, get, loadWords, named, num, plain, say, told } from "/page/page.js";
+import { act, between, cloudPicture, el, get, loadWords, named, num, orderPicture, plain, say, told } from "/page/page.js";
 
 const $ = (id) => document.getElementById(id);
+const part = (name, ...within) => el("section", { id: `${name}-part`, "aria-labelledby": `${name}-title` }, el("h2", { id: `${name}-title` }), ...within);
+const wide = (name) => part(name, el("div", { id: name, class: "wide", tabindex: 0 }));
+document.body.append(
+  el("header", { id: "top" }, el("h1", { id: "bench" }), el("p", { id: "sums" }), el("p", { id: "told", role: "status", "aria-live": "polite" })),
+  el("main", {}, wide("fish"), part("mend", el("form", { id: "mend" })), part("plots", el("div", { id: "plots" })),
+    wide("findings"), wide("mends"), wide("batches")),
+);
 const HIDDEN = new Set(["specimen_id", "state", "place", "same_as", "missing", "structures", "opened_utc", "answered_by", "about", "seq"]);
 const sorting = { fish: ["number", -1], findings: [null, 1], mends: [null, 1], batches: [null, 1] };
+const ARMED_MS = 15000; // of two steps the second comes within
 const AGAIN_MS = 3000; // the tables are asked for at most so often
 
 let setup;
@@ -61,78 +69,162 @@ function cell(id, key, row, number) {
   const text = shown(key, row[key]);
   if (id === "fish" && key === "number" && setup.role === "act") {
     return el("td", { class: "number" }, el("button", {
-      type: "button", class: "row", "aria-label": `${say("lead-mend")} ${text}`, on: () => choose(row.number),
+      type: "button", class: "row", "aria-label": `${say("lead-mend")}: ${say("fish", { number: text })}`, on: () => choose(row),
     }, text));
   }
   return el("td", { class: number ? "number" : null }, text);
 }
 
-function choose(number) {
-  const form = $("mend");
-  form.elements.number.value = number;
-  form.elements.value.focus();
-}
-
-/** One picture a species: length and mass, those questioned drawn as triangles. */
+/** One picture a species, on its band; then how far each fish is from the middle of its band, in the order of the fish. */
 function plots() {
-  const x = setup.measurands.find((m) => m.quantity === "length" && !m.side);
-  const y = setup.measurands.find((m) => m.quantity === "mass" && !m.side);
+  const drawn = day.picture;
   const node = $("plots");
-  if (!x || !y) {
+  const [x, y] = drawn ? [`${drawn.x}_mm`, `${drawn.y}_g`] : [];
+  const both = drawn ? day.fish.filter((f) => f.species && f[x] > 0 && f[y] > 0) : [];
+  if (!both.length) {
     node.replaceChildren(el("p", {}, say("lead-none")));
     return;
   }
-  const column = (m) => `${m.key}_${m.unit}`.replaceAll(".", "_");
-  const bySpecies = Map.groupBy(day.fish.filter((f) => f.species && f[column(x)] && f[column(y)]), (f) => f.species);
-  node.replaceChildren(...[...bySpecies].map(([species, fish]) => el("figure", {},
-    el("h3", {}, `${shown("species", species)} (${fish.length})`),
-    cloudPicture({ species, points: fish.map((f) => [f[column(x)], f[column(y)], f.worst_verdict ?? 1]), band: [], this: [null, null] }))));
-  if (!bySpecies.size) node.replaceChildren(el("p", {}, say("lead-none")));
+  const figures = [];
+  const off = [];
+  for (const [species, fish] of Map.groupBy(both, (f) => f.species)) {
+    const band = drawn.bands[species] ?? [];
+    const points = fish.map((f) => [f[x], f[y], f.worst_verdict ?? 1]);
+    figures.push(el("figure", { "data-species": species }, el("figcaption", {}, `${shown("species", species)} (${fish.length})`),
+      cloudPicture({ species, points, band, this: [null, null] })));
+    for (const f of fish) {
+      const within = between(band, f[x]);
+      if (within === null) continue;
+      const [low, high] = within.map(Math.log);
+      off.push([f.number, (Math.log(f[y]) - (low + high) / 2) / ((high - low) / 2), f.worst_verdict ?? 1]);
+    }
+  }
+  if (off.length) {
+    figures.push(el("figure", { class: "order" }, el("figcaption", {}, say("lead-order")),
+      orderPicture(off.sort((a, b) => a[0] - b[0]), say("order-told", { n: off.length, out: off.filter((o) => Math.abs(o[1]) > 1).length }))));
+  }
+  node.replaceChildren(...figures);
 }
 
+// ---- acts: what there is to set right, and what must be said for each ----------------------------------------------
+
+/** How a field is asked for. */
+const FIELDS = {
+  number: () => numberField(),
+  from: () => numberField(),
+  to: () => numberField(),
+  other: () => numberField(),
+  measurand: () => choice(setup.measurands.map((m) => [m.key, named(m.key)])),
+  second: () => choice(setup.measurands.map((m) => [m.key, named(m.key)])),
+  value: () => el("input", { inputmode: "decimal", pattern: "[0-9]+([.,][0-9]+)?", required: true, autocomplete: "off" }),
+  unit: (form) => choice((setup.measurands.find((m) => m.key === form.measurand)?.quantity === "mass" ? ["g", "kg"] : ["mm", "cm"]).map((u) => [u, u])),
+  species: () => choice([...setup.species.map((s) => [s.name, s.title]), ["unknown", say("unknown-species")]]),
+  field: () => choice(setup.codes.map((c) => [c.field, named(c.field)])),
+  code: (form) => choice(Object.entries((setup.codes.find((c) => c.field === form.field) ?? setup.codes[0]).values).map(([code, word]) => [code, `${code} ${word}`])),
+  missing: () => choice(setup.missing_reasons.map((r) => [r, told("missing", r)])),
+  way: () => choice([["+1", say("slide-up")], ["-1", say("slide-down")]]),
+  container: () => el("input", { maxlength: 40, required: true, autocomplete: "off" }),
+  new_container: () => el("input", { maxlength: 40, required: true, autocomplete: "off" }),
+  of: () => el("input", { inputmode: "numeric", pattern: "[0-9]+", autocomplete: "off" }),
+  why: () => choice([["", ""], ...setup.mend_reasons.map((r) => [r, told("mend", r)])]),
+  who: () => el("input", { pattern: "[a-z][a-z0-9_\\-]*", autocomplete: "off", list: "people" }),
+  evidence: () => el("input", { maxlength: 100, autocomplete: "off" }),
+};
+const numberField = () => el("input", { inputmode: "numeric", pattern: "[0-9]+", required: true, autocomplete: "off" });
+const choice = (options) => el("select", { required: true }, ...options.map(([value, text]) => el("option", { value }, text)));
+
+const ofFish = (number) => (number ? ["of", number] : []);
+const WHY = ["why", "who", "evidence"];
+const reasoned = (f) => [f.why, ...(f.who ? ["by", f.who] : []), ...(f.evidence ? ["see", ...f.evidence.split(/\s+/)] : [])];
+/** What can be done: its fields, and the words of its act. */
+const DEEDS = {
+  "mend-value": [["number", "measurand", "value", "unit", ...WHY], (f) => ["mend", "value", f.number, f.measurand, f.value, f.unit, ...reasoned(f)]],
+  "mend-missing": [["number", "measurand", "missing", ...WHY], (f) => ["mend", "missing", f.number, f.measurand, f.missing, ...reasoned(f)]],
+  "mend-species": [["number", "species", ...WHY], (f) => ["mend", "species", f.number, f.species, ...reasoned(f)]],
+  "mend-swap": [["number", "other", "measurand", ...WHY], (f) => ["mend", "swap", f.number, f.other, f.measurand, ...reasoned(f)]],
+  "mend-fields": [["number", "measurand", "second", ...WHY], (f) => ["mend", "fields", f.number, f.measurand, f.second, ...reasoned(f)]],
+  "mend-unit": [["from", "to", "measurand", "unit", ...WHY], (f) => ["mend", "unit", f.from, f.to, f.measurand, f.unit, ...reasoned(f)]],
+  slide: [["measurand", "from", "to", "way"], (f) => ["slide", f.measurand, f.from, f.to, f.way]],
+  code: [["number", "field", "code"], (f) => ["code", f.field, f.code, ...ofFish(f.number)]],
+  lost: [["number"], (f) => ["lost", ...ofFish(f.number)]],
+  void: [["number"], (f) => ["void", ...ofFish(f.number)]],
+  "found-full": [["container", "of"], (f) => ["found", f.container, "full", ...ofFish(f.of)]],
+  "found-empty": [["container", "missing"], (f) => ["found", f.container, "empty", f.missing]],
+  move: [["container", "new_container"], (f) => ["move", f.container, f.new_container]],
+};
+const FORMS_OF = { code: () => setup.codes.length, "found-full": () => setup.containers, "found-empty": () => setup.containers, move: () => setup.containers };
+
+const doing = { what: "mend-value", said: {}, armed: null };
+
+/** The fish and its containers that the form is about; what else was filled in stays. */
+function choose(row) {
+  doing.said = { ...doing.said, number: String(row.number), from: String(row.number), of: String(row.number), container: row.containers?.split(/[ ,]+/)[0] ?? "" };
+  mendForm();
+  const form = $("mend");
+  (form.elements.value ?? form.elements.what).focus();
+}
+
+/** The form of the chosen deed; what was said under the same name is kept. */
 function mendForm() {
   const form = $("mend");
-  if (setup.role !== "act") {
-    $("mend-part").hidden = true;
-    return;
-  }
-  const field = (name, made) => {
-    made.id = `mend-${name}`;
-    made.name = name;
-    return [el("label", { for: made.id }, told("column", name)), made];
-  };
-  const options = (entries) => entries.map(([value, text]) => el("option", { value }, text));
-  const unit = el("select", {});
-  const what = el("select", {}, ...options(setup.measurands.map((m) => [m.key, named(m.key)])));
-  const units = () => unit.replaceChildren(...options(
-    setup.measurands.find((m) => m.key === what.value)?.quantity === "length" ? [["mm", "mm"], ["cm", "cm"]] : [["g", "g"], ["kg", "kg"]]));
-  what.addEventListener("change", units);
-  form.replaceChildren(
-    ...field("number", el("input", { inputmode: "numeric", pattern: "[0-9]+", required: true, autocomplete: "off" })),
-    ...field("measurand", what),
-    ...field("value", el("input", { inputmode: "decimal", pattern: "[0-9]+([.,][0-9]+)?", required: true, autocomplete: "off" })),
-    ...field("unit", unit),
-    ...field("why", el("select", { required: true }, el("option", { value: "" }, ""), ...options(setup.mend_reasons.map((r) => [r, told("mend", r)])))),
-    ...field("who", el("input", { pattern: "[a-z][a-z0-9_\\-]*", autocomplete: "off" })),
-    ...field("evidence", el("input", { maxlength: "100", autocomplete: "off" })),
-    el("button", { class: "act" }, say("lead-mend-key")));
-  units();
+  $("mend-part").hidden = setup.role !== "act";
+  if (setup.role !== "act") return;
+  const [names] = DEEDS[doing.what];
+  const held = document.activeElement?.form === form ? document.activeElement.name : null;
+  const what = choice(Object.keys(DEEDS).filter((d) => !FORMS_OF[d] || FORMS_OF[d]()).map((d) => [d, say(`deed-${d}`)]));
+  what.value = doing.what;
+  const made = [labelled("what", what), ...names.map((name) => {
+    const field = FIELDS[name](doing.said);
+    if (doing.said[name] !== undefined && !(field.options && ![...field.options].some((o) => o.value === doing.said[name]))) field.value = doing.said[name];
+    doing.said[name] = field.value;
+    return labelled(name, field);
+  })];
+  form.replaceChildren(...made.flat(), el("datalist", { id: "people" }, ...setup.people.map((name) => el("option", { value: name }))),
+    el("button", { class: doing.armed ? "act armed" : "act" }, doing.armed ? say("press-again") : say("lead-do")));
+  if (held) form.elements[held]?.focus();
+}
+
+function labelled(name, field) {
+  field.id = `mend-${name}`;
+  field.name = name;
+  return [el("label", { for: field.id }, told("column", name)), field];
+}
+
+function heedForm() {
+  const form = $("mend");
+  form.addEventListener("input", () => {
+    const { what, ...fields } = Object.fromEntries(new FormData(form));
+    const other = what !== doing.what || fields.measurand !== doing.said.measurand || fields.field !== doing.said.field;
+    Object.assign(doing, { what, said: { ...doing.said, ...fields } });
+    if (other || doing.armed) {
+      doing.armed = null; // what is said again must be the same
+      mendForm();
+    }
+  });
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    const f = form.elements;
-    const args = ["value", f.number.value, f.measurand.value, f.value.value, f.unit.value, f.why.value];
-    if (f.who.value) args.push("by", f.who.value);
-    if (f.evidence.value.trim()) args.push("see", ...f.evidence.value.trim().split(/\s+/));
-    const answer = await act("mend", args);
+    const words = DEEDS[doing.what][1](doing.said);
+    const [name, ...args] = words;
+    const place = name === "mend" ? null : setup.places[0]; // a mend belongs to where its fish was
+    const answer = await act(name, args, place);
+    const two = setup.acts.find((a) => a.act === name).two_steps;
+    doing.armed = answer.ok && two && doing.armed === null ? words.join(" ") : null;
     const node = $("told");
     node.classList.toggle("bad", !answer.ok);
-    node.textContent = answer.ok ? say("lead-mended", { what: (answer.said ?? []).join("; ") }) : [answer.error, answer.hint].filter(Boolean).join(": ");
-    if (answer.ok) {
-      f.value.value = "";
-      f.evidence.value = "";
-    }
+    const what = plain((answer.said ?? []).join("; ")).replaceAll("`", "");
+    node.textContent = !answer.ok ? [answer.error, answer.hint].filter(Boolean).join(": ") : doing.armed ? what : say("lead-done", { what });
+    if (answer.ok && !doing.armed) for (const field of ["value", "evidence"]) delete doing.said[field];
+    mendForm();
+    if (doing.armed) setTimeout(disarm, ARMED_MS, doing.armed);
     refresh();
   });
+}
+
+/** The bench forgets what was said once after a while: so does the form. */
+function disarm(words) {
+  if (doing.armed !== words) return;
+  doing.armed = null;
+  mendForm();
 }
 
 /** A fish's row with what is read first standing first. */
@@ -183,6 +275,7 @@ async function begin() {
     document.body.dataset.theme = setup.theme;
   }
   mendForm();
+  heedForm();
   await refresh();
   const source = new EventSource(`/api/feed?language=${language}`);
   source.onmessage = news;

@@ -18,6 +18,9 @@ export function say(code, args = {}) {
   return text.replace(/\{(\w+)\}/g, (_, key) => args[key] ?? "");
 }
 
+/** The words of a code of the page that a stranger sees. */
+export const entering = (code) => tables.entering[code];
+
 /** What a code of the bench is called: `gonad_mass.left` → gonad mass left. */
 export function named(code) {
   const known = tables.words?.[code];
@@ -66,6 +69,9 @@ export function el(tag, attributes = {}, ...children) {
   made.append(...children.filter((child) => child !== null && child !== undefined));
   return made;
 }
+
+/** Words of acts stand between backticks: they are underlined instead. */
+export const withActs = (text) => text.split("`").map((part, i) => (i % 2 ? el("span", { class: "word-of-act" }, part) : part));
 
 export function svg(tag, attributes = {}, ...children) {
   const made = document.createElementNS(SVG, tag);
@@ -140,12 +146,7 @@ export function cloudPicture(cloud, width = 440, height = 230) {
   made.append(svg("path", { class: "axis", d: `M${left} ${top}V${height - bottom}H${width - right}` }));
   made.append(text("mm", { x: width - right, y: height - bottom - 5, "text-anchor": "end" }));
   made.append(text("g", { x: left + 6, y: top + 14 }));
-  for (const [x, y, verdict] of cloud.points) {
-    const d = verdict >= 3
-      ? `M${X(x)} ${Y(y) - 7}l6 11h-12Z`
-      : `M${X(x) - 4} ${Y(y)}a4 4 0 1 0 8 0a4 4 0 1 0 -8 0Z`;
-    made.append(svg("path", { class: verdict >= 3 ? "point odd" : "point", d }));
-  }
+  for (const [x, y, verdict] of cloud.points) made.append(point(X(x), Y(y), verdict));
   if (x0 !== null && y0 !== null) {
     made.append(svg("path", { class: "this", d: `M${X(x0)} ${Y(y0) - 13}l13 13l-13 13l-13 -13Z` }));
   } else if (x0 !== null) {
@@ -154,14 +155,52 @@ export function cloudPicture(cloud, width = 440, height = 230) {
   return made;
 }
 
-/** Between what masses the band lies at a length, or null. */
-export function expected(cloud) {
-  const at = cloud.this[0];
-  const after = cloud.band.findIndex((b) => b[0] >= at);
-  if (at === null || after < 1) return null;
-  const [a, b] = [cloud.band[after - 1], cloud.band[after]];
+/** How far each fish lies from the middle of its band, as shares of the band's half, by number: ±1 is its edge. */
+export function orderPicture(points, told, width = 460, height = 190) {
+  const left = 44, right = 10, top = 10, bottom = 34;
+  const [low, high] = [points[0][0], points.at(-1)[0]];
+  const most = Math.max(2, ...points.map((p) => Math.min(4, Math.abs(p[1]))));
+  const X = (v) => left + 8 + ((v - low) / (high - low || 1)) * (width - left - right - 16);
+  const Y = (v) => top + ((most - Math.max(-most, Math.min(most, v))) / (2 * most)) * (height - top - bottom);
+  const made = svg("svg", { class: "cloud", viewBox: `0 0 ${width} ${height}`, role: "img" }, svg("title"));
+  made.firstChild.textContent = told;
+  made.append(svg("path", { class: "band", d: `M${left} ${Y(1)}H${width - right}V${Y(-1)}H${left}Z` }));
+  const text = (value, at) => {
+    const t = svg("text", at);
+    t.textContent = value;
+    made.append(t);
+  };
+  for (const v of [-1, 0, 1]) text(v > 0 ? `+${v}` : String(v).replace("-", "−"), { x: left - 9, y: Y(v) + 5, "text-anchor": "end" });
+  const step = Math.max(1, nice(high - low || 1));
+  for (let v = Math.ceil(low / step) * step; v <= high; v += step) {
+    made.append(svg("path", { class: "axis", d: `M${X(v)} ${height - bottom}v5` }));
+    text(v, { x: X(v), y: height - 11, "text-anchor": "middle" });
+  }
+  made.append(svg("path", { class: "axis", d: `M${left} ${top}V${height - bottom}H${width - right}M${left} ${Y(0)}H${width - right}` }));
+  for (const [n, off, verdict] of points) made.append(point(X(n), Y(off), verdict));
+  return made;
+}
+
+/** A fish in a picture: a ring, questioned ones a filled triangle. */
+function point(x, y, verdict) {
+  const odd = verdict >= 3;
+  const d = odd ? `M${x} ${y - 7}l6 11h-12Z` : `M${x - 4} ${y}a4 4 0 1 0 8 0a4 4 0 1 0 -8 0Z`;
+  return svg("path", { class: odd ? "point odd" : "point", d });
+}
+
+/** Between what masses a band lies at a length, or null. */
+export function between(band, at) {
+  const after = band.findIndex((b) => b[0] >= at);
+  if (after < 1) return null;
+  const [a, b] = [band[after - 1], band[after]];
   const share = Math.log(at / a[0]) / Math.log(b[0] / a[0]);
-  const between = (i) => a[i] * (b[i] / a[i]) ** share;
-  const short = (v) => Number(v.toPrecision(v >= 100 ? 3 : 2));
-  return { low: short(between(1)), high: short(between(2)) };
+  return [1, 2].map((i) => a[i] * (b[i] / a[i]) ** share);
+}
+
+/** Between what masses the band lies at this fish's length, in figures one reads; or null. */
+export function expected(cloud) {
+  const found = cloud.this[0] === null ? null : between(cloud.band, cloud.this[0]);
+  if (found === null) return null;
+  const [low, high] = found.map((v) => Number(v.toPrecision(v >= 100 ? 3 : 2)));
+  return { low, high };
 }

@@ -7,6 +7,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache, wraps
 from importlib import resources
+from string import Template
 from typing import Any, get_args
 
 from starlette.applications import Starlette
@@ -21,16 +22,17 @@ from ...errors import ThwartError
 from ..narrate import Sound
 from .desk import Desk
 from .gate import ROLES, Bucket, Gate, Role
-from .guard import TooLong
+from .guard import MAX_BODY, TooLong, refusal
 from .stream import FeedResponse, Hub
 
 _TYPES = {
-    ".html": "text/html; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
     ".css": "text/css; charset=utf-8",
     ".svg": "image/svg+xml",
     ".webmanifest": "application/manifest+json",
 }
+
+_PAGE = resources.files("thwart.announce").joinpath("page")
 
 Answer = Callable[[Request], Awaitable[Any]]
 
@@ -58,13 +60,11 @@ def application(web: Web) -> Starlette:
             async def checked(request: Request) -> Any:
                 role = _role(web, request)
                 if role is None:
-                    raise Refused(
-                        401, "this browser isn't known to the bench", "open the link that `thwart page` prints"
-                    )
+                    raise Refused(401, "stranger")
                 if least == "act" and role != "act":
-                    raise Refused(403, "this browser may look, not act", "pair it with the role act")
+                    raise Refused(403, "only-look")
                 if request.method == "POST" and not posting.allows(_who(web, request)):
-                    raise Refused(429, "too many at once", "wait a moment")
+                    raise Refused(429, "too-many")
                 return await answer(request)
 
             return checked
@@ -72,10 +72,10 @@ def application(web: Web) -> Starlette:
         return around
 
     async def bench(request: Request) -> Response:
-        return _file("enter.html" if _role(web, request) is None else "bench.html")
+        return _page(web, "enter" if _role(web, request) is None else "bench")
 
     async def lead(request: Request) -> Response:
-        return _file("enter.html" if _role(web, request) is None else "lead.html")
+        return _page(web, "enter" if _role(web, request) is None else "lead")
 
     async def page_file(request: Request) -> Response:
         return _file(request.path_params["name"])
@@ -88,11 +88,11 @@ def application(web: Web) -> Starlette:
         if isinstance(key := body.get("key"), str):  # long enough to be guessed by nobody
             admitted = await run_in_threadpool(web.gate.enter_by_key, key)
         elif not entering.allows(request.client.host if request.client else ""):
-            raise Refused(429, "too many tries", "wait half a minute")
+            raise Refused(429, "too-many-tries")
         else:
             admitted = await run_in_threadpool(web.gate.enter_by_code, str(body.get("code", "")))
         if admitted is None:
-            raise Refused(403, "that doesn't open it", "codes last five minutes: `thwart page --pair` shows another")
+            raise Refused(403, "wrong-code")
         session, role = admitted
         answer = JSONResponse({"ok": True, "role": role})
         # Without a lifetime: the cookie goes with the browser, and no clock of a tablet ends it.
@@ -110,7 +110,7 @@ def application(web: Web) -> Starlette:
     async def pair(request: Request) -> Response:
         role = (await _object(request)).get("role")
         if role not in ROLES:
-            raise Refused(422, "role: look or act", "")
+            raise Refused(422, "role")
         pairing = web.gate.pair(role)
         return JSONResponse({"ok": True, "code": pairing.code, "role": role})
 
@@ -135,9 +135,9 @@ def application(web: Web) -> Starlette:
         body = await _object(request)
         name, args, place = body.get("act"), body.get("args", []), body.get("place")
         if not isinstance(name, str) or not isinstance(args, list) or not all(isinstance(a, str) for a in args):
-            raise Refused(422, "expected act (a word), args (a list of words), place (a word or null)", "")
+            raise Refused(422, "act")
         if place is not None and not isinstance(place, str):
-            raise Refused(422, "place: a word or null", "")
+            raise Refused(422, "act")
         return JSONResponse(await run_in_threadpool(web.desk.act, name, args, place))
 
     @open_to("look")
@@ -172,61 +172,56 @@ def application(web: Web) -> Starlette:
             post("/api/leave", leave),
             post("/api/pair", pair),
         ],
-        exception_handlers={
-            Refused: _refused, ThwartError: _told, HTTPException: _http, TooLong: _too_long, Exception: _fault,
-        },
-    )  # fmt: skip
+        exception_handlers=_faults(web.language),
+    )
     app.router.redirect_slashes = False  # a path is one of these or none
     return app
 
 
 class Refused(Exception):
-    """A request that isn't answered, with status, why, and what to do."""
+    """A request that isn't answered: its status, and the code in the language's table `web` of why and what to do."""
 
-    def __init__(self, status: int, error: str, hint: str) -> None:
-        super().__init__(error)
-        self.status, self.error, self.hint = status, error, hint
-
-
-def _no(status: int, error: str, hint: str) -> Response:
-    return JSONResponse({"ok": False, "error": error, "hint": hint}, status)
+    def __init__(self, status: int, code: str, **args: str) -> None:
+        super().__init__(code)
+        self.status, self.code, self.args_of_code = status, code, args
 
 
-async def _refused(request: Request, fault: Exception) -> Response:
-    assert isinstance(fault, Refused)
-    return _no(fault.status, fault.error, fault.hint)
+def _faults(code: str) -> Mapping[Any, Callable[[Request, Exception], Awaitable[Response]]]:
+    """What is answered where something isn't done, in the bench's language."""
 
+    async def refused(_: Request, fault: Exception) -> Response:
+        assert isinstance(fault, Refused)
+        return JSONResponse(refusal(code, fault.code, fault.args_of_code), fault.status)
 
-async def _told(request: Request, fault: Exception) -> Response:
-    assert isinstance(fault, ThwartError)
-    return _no(409, fault.message, fault.hint)
+    async def told(_: Request, fault: Exception) -> Response:
+        assert isinstance(fault, ThwartError)
+        return JSONResponse({"ok": False, "error": fault.message, "hint": fault.hint}, 409)
 
+    async def http(_: Request, fault: Exception) -> Response:
+        assert isinstance(fault, HTTPException)
+        return JSONResponse(refusal(code, "method" if fault.status_code == 405 else "nothing-there"), fault.status_code)
 
-async def _http(request: Request, fault: Exception) -> Response:
-    assert isinstance(fault, HTTPException)
-    return _no(fault.status_code, str(fault.detail), "")
+    async def too_long(_: Request, fault: Exception) -> Response:
+        return JSONResponse(refusal(code, "too-long", {"most": str(MAX_BODY)}), 413)
 
+    async def ours(_: Request, fault: Exception) -> Response:
+        return JSONResponse(refusal(code, "fault", {"fault": type(fault).__name__}), 500)
 
-async def _too_long(request: Request, fault: Exception) -> Response:
-    return _no(413, "the body is too long", "")
-
-
-async def _fault(request: Request, fault: Exception) -> Response:
-    return _no(500, f"a fault of the program, {type(fault).__name__}", "please report it")
+    return {Refused: refused, ThwartError: told, HTTPException: http, TooLong: too_long, Exception: ours}
 
 
 async def _object(request: Request) -> Mapping[str, Any]:
     """The body as a JSON object. Raises Refused."""
     if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "application/json":
-        raise Refused(415, "expected a body of application/json", "")
+        raise Refused(415, "type")
     try:
         body = json.loads(await request.body())
         # Half a surrogate pair passes as JSON but can be neither stored nor sent.
         json.dumps(body, ensure_ascii=False).encode()
     except (ValueError, RecursionError):
-        raise Refused(400, "the body isn't JSON", "") from None
+        raise Refused(400, "json") from None
     if not isinstance(body, dict):
-        raise Refused(400, "expected one JSON object", "")
+        raise Refused(400, "object")
     return body
 
 
@@ -255,27 +250,36 @@ def _since(request: Request) -> int | None:
     if text is None or text == "":
         return None
     if not (text.isascii() and text.isdecimal() and len(text) <= 18):
-        raise Refused(422, "since: the number of an entry", "")
+        raise Refused(422, "since")
     return int(text)
 
 
 def _language(web: Web, request: Request) -> str:
     code = request.query_params.get("language", web.language)
     if code not in languages.LANGUAGES:
-        raise Refused(422, f"there is no language {code[:20]!r}", "known: " + ", ".join(languages.LANGUAGES))
+        raise Refused(422, "language", language=code[:20], known=", ".join(languages.LANGUAGES))
     return code
 
 
 @lru_cache
 def _pages() -> Mapping[str, str]:
     """The files that may be asked for, with their types: a closed list, so that no path leads elsewhere."""
-    names = [f.name for f in resources.files("thwart.announce").joinpath("page").iterdir()]
+    names = [f.name for f in _PAGE.iterdir()]
     return {name: kind for name in names for end, kind in _TYPES.items() if name.endswith(end)}
 
 
 def _file(name: str) -> Response:
     kind = _pages().get(name)
     if kind is None:
-        raise HTTPException(404, "there is no such page")
-    data = resources.files("thwart.announce").joinpath("page", name).read_bytes()
-    return Response(data, media_type=kind)
+        raise HTTPException(404)
+    return Response(_PAGE.joinpath(name).read_bytes(), media_type=kind)
+
+
+def _page(web: Web, name: str) -> Response:
+    """A page: all have the same head, and their scripts make what is in them."""
+    style = "enter" if name == "enter" else "bench"
+    noscript = languages.language(web.language).tables["entering"]["noscript"]
+    text = Template(_PAGE.joinpath("page.html").read_text(encoding="utf-8")).substitute(
+        language=web.language, name=name, style=style, noscript=noscript
+    )
+    return Response(text, media_type="text/html; charset=utf-8")

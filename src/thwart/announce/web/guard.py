@@ -13,6 +13,8 @@ from collections.abc import Awaitable, Callable, Collection, Mapping, MutableMap
 from dataclasses import dataclass
 from typing import Any
 
+from ... import languages
+
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
@@ -36,6 +38,13 @@ HEADERS: tuple[tuple[bytes, bytes], ...] = (
 )
 
 
+def refusal(language: str, code: str, args: Mapping[str, str] | None = None) -> dict[str, Any]:
+    """What is answered where something isn't done, by its code of the language's table `web`: the error, and what to do."""
+    words = languages.language(language).tables["web"]
+    error, _, hint = words[code].partition(": ")
+    return {"ok": False, "error": error.format_map(args or {}), "hint": hint.format_map(args or {})}
+
+
 @dataclass(frozen=True, slots=True)
 class Entrance:
     """One listening socket: whether it speaks TLS, and the names it answers to beside its own address."""
@@ -52,9 +61,10 @@ class Entrance:
 class Guard:
     """An ASGI application around another."""
 
-    def __init__(self, app: App, entrance: Entrance) -> None:
+    def __init__(self, app: App, entrance: Entrance, language: str) -> None:
         self._app = app
         self._entrance = entrance
+        self._language = language
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse or pass on."""
@@ -72,26 +82,26 @@ class Guard:
             scope["entrance"] = self._entrance
             await self._app(scope, _Limited(receive), with_headers)
             return
-        status, error, hint = refused
-        body = json.dumps({"ok": False, "error": error, "hint": hint}).encode()
+        status, code = refused
+        body = json.dumps(refusal(self._language, code, {"most": str(MAX_BODY)})).encode()
         start = {"type": "http.response.start", "status": status, "headers": [(b"content-type", b"application/json")]}
         await with_headers(start)
         await send({"type": "http.response.body", "body": body})
 
-    def _refusal(self, scope: Scope, headers: Mapping[str, str]) -> tuple[int, str, str] | None:
+    def _refusal(self, scope: Scope, headers: Mapping[str, str]) -> tuple[int, str] | None:
         host = headers.get("host", "")
         if not self._is_ours(host, scope["server"]):
-            return 421, "this bench doesn't answer to that name", "use the address that `thwart page` prints"
+            return 421, "other-name"
         origin = headers.get("origin")
         same = origin == f"{self._entrance.scheme}://{host}"
         if scope["method"] not in ("GET", "HEAD") and "authorization" not in headers and not same:
-            return 403, "a post from another site", "acts come from the bench's own pages"
+            return 403, "other-site-post"
         foreign = headers.get("sec-fetch-site", "none") not in ("same-origin", "none")
         if scope["path"].startswith("/api/") and (foreign or (origin is not None and not same)):
-            return 403, "a request from another site", "use the bench's own pages"
+            return 403, "other-site"
         length = headers.get("content-length", "0")
         if not length.isdecimal() or int(length) > MAX_BODY:
-            return 413, f"more than {MAX_BODY} bytes", ""
+            return 413, "too-long"
         return None
 
     def _is_ours(self, host: str, server: tuple[str, int]) -> bool:

@@ -122,7 +122,7 @@ class Listening:
         for door in self.doors:
             cert, key = door.certificate or (None, None)
             config = uvicorn.Config(
-                Guard(app, door.entrance), loop="asyncio", http="h11", ws="none", lifespan="off", log_config=None,
+                Guard(app, door.entrance, self._language), loop="asyncio", http="h11", ws="none", lifespan="off", log_config=None,
                 access_log=False, proxy_headers=False, server_header=False, limit_concurrency=_CONNECTIONS,
                 timeout_keep_alive=30, timeout_graceful_shutdown=2, ssl_certfile=cert, ssl_keyfile=key,
             )  # fmt: skip
