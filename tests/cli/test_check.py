@@ -439,3 +439,64 @@ def test_files_as_programs_write_them(tmp_path: Path, run: Run, encoding: str, b
     assert "taken for Flußbarsch: FLUSSBARSCH, flussbarsch" in told
     assert "40 rows" in told
     assert [r["cause"] for r in found(out) if r["row"] == "9"] == ["times_10"]
+
+
+def sexes(path: Path, n: int = 400, **wrong: float) -> Path:
+    """Perch in turn female (15 % heavier) and male, every tenth of unknown sex; `rN=times` makes row N so many times as heavy."""
+    rng = random.Random(5)
+    lines = ["tl,w,sex"]
+    for row in range(1, n + 1):
+        mm, sex = round(exp(rng.gauss(log(220), 0.2))), "FM"[row % 2]
+        g = exp(-11.87 + 3.1 * log(mm) + rng.gauss(0, 0.04)) * (1.15 if sex == "F" else 1.0) * wrong.get(f"r{row}", 1.0)
+        lines.append(f"{mm},{g:.1f},{'NA' if row % 10 == 0 else sex}")
+    path.write_text("\n".join(lines) + "\n")
+    return path
+
+
+def test_sexes_kept_apart_find_what_is_hidden_between_them(tmp_path: Path, run: Run) -> None:
+    """A male 15 % too heavy is a female's weight, a female 15 % too light a male's."""
+    source, hit = sexes(tmp_path / "t.csv", r17=1.16, r58=1 / 1.16), {}
+    for apart in ((), ("--apart", "sex")):
+        out = tmp_path / f"{len(apart)}.csv"
+        code, told, _ = run("check", source, *PERCH, *apart, "--out", out)
+        assert code == 0
+        hit[apart] = {r["row"] for r in found(out)}
+        assert ("perch, F: whole mass on total length fitted from this table" in told) == bool(apart)
+    assert not {"17", "58"} & hit[()]
+    assert {"17", "58"} <= hit["--apart", "sex"]
+
+
+def test_a_model_of_sexes_goes_into_a_protocol_and_checks_another_table(tmp_path: Path, run: Run) -> None:
+    model, out = tmp_path / "m.toml", tmp_path / "f.csv"
+    source = sexes(tmp_path / "past.csv")
+    code, told, _ = run(
+        "model", "fit", source, *PERCH, "--apart", "sex", "--source", "an invented catch", "--out", model
+    )
+    assert code == 0
+    assert "perch, M: whole mass on total length, " in told
+    made = load_species(model)["perch"].model
+    assert made is not None
+    assert (made.apart, [r.group for r in made.relations]) == (("sex",), ["", "F", "M"])
+    at = {r.group: r.expected(220.0) for r in made.relations}
+    assert at["F"] / at["M"] == pytest.approx(1.15, abs=0.02)
+    assert "total length, F: b" in run("model", "show", model).out
+    few = sexes(tmp_path / "few.csv", n=10, r3=1.22)  # too few to fit a group from: the model's relations judge
+    assert run("check", few, *PERCH, "--model", model, "--apart", "sex", "--out", out).code == 0
+    assert [r["row"] for r in found(out)] == ["3"]
+    told = run("check", few, *PERCH, "--model", model).out
+    assert "the models keep fish apart by sex, and no --apart names a column: they are judged together" in told
+
+
+def test_a_column_to_keep_apart_by_that_isnt_there(tmp_path: Path, run: Run) -> None:
+    code, _, err = run("check", sexes(tmp_path / "t.csv", n=30), *PERCH, "--apart", "sexx")
+    assert code != 0
+    assert "sexx" in err
+    assert "sex" in err.replace("sexx", "")
+
+
+def test_a_small_group_is_judged_without_the_row_itself(tmp_path: Path, run: Run) -> None:
+    """Twenty females, one of them far too heavy: it doesn't hide in a line fitted through itself."""
+    out = tmp_path / "f.csv"
+    source = sexes(tmp_path / "t.csv", n=44, r22=1.35)
+    assert run("check", source, *PERCH, "--apart", "sex", "--out", out).code == 0
+    assert "22" in {r["row"] for r in found(out)}

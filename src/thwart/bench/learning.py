@@ -19,9 +19,10 @@ from ..checks.sequence import follow
 from ..checks.specimen import Specimen as Fish
 from ..checks.specimen import Value, kin
 from ..checks.state import MASSES, State, learn
+from ..checks.state import Setup as CheckSetup
 from .filling import about, ask, observed, standing
 from .judging import Finding, fish_of, group_of, state_of, value_of
-from .memory import Lesson, followed, lines_of, prior_of, ration_line, sequence_of, taught
+from .memory import Lesson, begins_known, followed, lines_of, prior_of, ration_line, sequence_of, taught
 from .state import Learned, Measurement, Question, Specimen, Watch
 
 if TYPE_CHECKING:
@@ -197,13 +198,23 @@ def _begun_otherwise(bench: Bench) -> set[str]:
     setup = bench.setup.protocol.checks
     out = set()
     for learned in map(partial(bench.get, Learned), bench.desk.kinds):
-        if learned is None or learned.group:
+        if learned is None:
+            continue
+        if learned.group:
+            if any(_group_begun_otherwise(setup, learned, name) for name in learned.priors):
+                out.add(learned.kind)
             continue
         pairs = {name: name.partition("|") for name in learned.priors}
         begun = {name: prior_of(setup.begin(learned.kind, y, x)) for name, (y, _, x) in pairs.items()}
         if begun != learned.priors or setup.apart_line(learned.kind.rsplit("|", 2)[0]) != learned.apart:
             out.add(learned.kind)
     return out
+
+
+def _group_begun_otherwise(setup: CheckSetup, learned: Learned, name: str) -> bool:
+    y, _, x = name.partition("|")
+    begun, prior = setup.begin_group(learned.kind, y, x, learned.group), learned.priors[name]
+    return begins_known(prior) if begun is None else prior_of(begun) != prior
 
 
 def _refold(bench: Bench, kind: str) -> None:

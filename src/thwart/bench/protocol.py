@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from decimal import Decimal
 from functools import cached_property
@@ -369,7 +370,20 @@ class Protocol(Strict):
                     faults.append(
                         f"species.{code}.model.apart: {name!r} is no coded field; {tomlfile.nearest(name, known)}"
                     )
+            faults += self._relation_faults(code, species.model) if species.model else []
         return faults
+
+    def _relation_faults(self, code: str, model: SpeciesModel) -> list[str]:
+        words = [
+            [*self.codes[name].values] if name in self.codes else [*self.seasons] if name == "season" else []
+            for name in model.apart
+        ]
+        groups = {",".join(group) for group in itertools.product(*words)}
+        return [
+            f"species.{code}.model.relations[{i}].group: {r.group!r} is no group; {tomlfile.nearest(r.group, groups)}"
+            for i, r in enumerate(model.relations)
+            if r.group and r.group not in groups
+        ]
 
     def _flow_faults(self, names: list[str]) -> list[str]:
         faults = []

@@ -48,6 +48,7 @@ def fit_relation(
     *,
     presentation: str = "whole",
     preservation: str = "fresh",
+    group: str = "",
     weight: float | None = None,
 ) -> Fitted:
     """`points` are (ln x, ln y, rounding of ln x, rounding of ln y) in mm and g. Raises ValueError for fewer than 3.
@@ -88,6 +89,7 @@ def fit_relation(
         weight=max(counts, 2.0),
         presentation=presentation,
         preservation=preservation,
+        group=group,
         source=source,
     )
     far = tuple(i for i, r in enumerate(residuals) if abs(r) > _FAR * scatter)

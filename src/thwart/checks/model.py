@@ -84,7 +84,7 @@ class RelationPrior(Strict):
     `a` is in the units named; exactly one of `a`, `log10_a`, `ln_a` is given, and of `scatter_ln`, `scatter_log10`
     (residual standard deviation of log y). `describes` says what the line is: the median (a least-squares fit of
     logs), the mean (back-transformed with exp(s²/2), Sprugel 1983), or the 75th percentile (a standard-weight
-    equation). `centre` is the x the fit is surest at, in `x_unit`; `spread_ln` the standard deviation of ln x there.
+    equation). `group` is whose it is where its species is kept apart (a sex). `centre` is the x the fit is surest at, in `x_unit`; `spread_ln` the standard deviation of ln x there.
     """
 
     y: str
@@ -104,6 +104,7 @@ class RelationPrior(Strict):
     describes: Literal["median", "mean", "percentile_75"] = "median"
     presentation: str = "whole"
     preservation: str = "fresh"
+    group: str = ""
     source: Annotated[str, Field(min_length=3)]
 
     @model_validator(mode="after")
@@ -164,9 +165,11 @@ class SpeciesModel(Strict):
 
     @model_validator(mode="after")
     def _once(self) -> Self:
-        seen = [(r.y, r.x, r.presentation, r.preservation) for r in self.relations]
+        seen = [(r.y, r.x, r.presentation, r.preservation, r.group) for r in self.relations]
         if twice := sorted({"|".join(k) for k in seen if seen.count(k) > 1}):
             raise ValueError(f"more than one relation for {', '.join(twice)}")
+        if not self.apart and (theirs := sorted({r.group for r in self.relations if r.group})):
+            raise ValueError(f"relations of groups ({', '.join(theirs)}), and apart doesn't say of what")
         if twice := sorted({name for name in self.apart if self.apart.count(name) > 1}):
             raise ValueError(f"apart: {', '.join(twice)} stands twice")
         return self
@@ -180,9 +183,9 @@ class SpeciesModel(Strict):
             out[name] = (low + 1e-9 * abs(low), high - 1e-9 * abs(high))
         return out
 
-    def prior(self, y: str, x: str, presentation: str, preservation: str) -> RelationPrior | None:
-        """The relation for fish in this state, if there is one."""
+    def prior(self, y: str, x: str, presentation: str, preservation: str, group: str = "") -> RelationPrior | None:
+        """The relation for fish in this state (of this group), if there is one."""
         for r in self.relations:
-            if (r.y, r.x) == (y, x) and (r.presentation, r.preservation) == (presentation, preservation):
+            if (r.y, r.x, r.presentation, r.preservation, r.group) == (y, x, presentation, preservation, group):
                 return r
         return None

@@ -122,7 +122,7 @@ class Relation:
 
     `(m0, m1)` are intercept and slope at `x0` (ln x), their covariance is σ² `(v00, v01, v11)`, and σ² is scaled
     inverse chi-square with `nu` degrees of freedom and scale `ss / nu`. `fish` counts what was learned; `known` says
-    that it began from a published prior.
+    that it began from a published prior of just such fish.
     """
 
     x0: float
@@ -162,7 +162,7 @@ class Relation:
         v00, v01, v11 = six(pooled.v00 + 1.0), pooled.v01, six(pooled.v11 + 1.0)
         ss = six(SCATTER_KNOWN * pooled.ss / pooled.nu)
         start = (pooled.m0, pooled.m1, v00, v01, v11, SCATTER_KNOWN, ss)
-        return cls(pooled.x0, *start, known=pooled.known, start=start)
+        return cls(pooled.x0, *start, start=start)
 
     @classmethod
     def vague(cls, y: str, x: str) -> Self:

@@ -64,7 +64,7 @@ class Setup:
     trays: tuple[float, ...] = ()
     seasons: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     """Seasons and their months (1 to 12)."""
-    _begun: dict[tuple[str, str, str], Relation] = field(default_factory=dict, compare=False, repr=False)
+    _begun: dict[tuple[str, str, str], Relation | None] = field(default_factory=dict, compare=False, repr=False)
 
     def begin(self, kind: str, y: str, x: str) -> Relation:
         """The relation of a kind of fish before the first one."""
@@ -76,6 +76,16 @@ class Setup:
             prior = model.prior(y, x, presentation, preservation) if model else None
             found = self._begun[key] = Relation.from_prior(prior) if prior else Relation.vague(y, x)
         return found
+
+    def begin_group(self, kind: str, y: str, x: str, group: str) -> Relation | None:
+        """The relation of a group of a kind before its first fish, where the protocol has one of its own."""
+        key = (kin(kind, group), y, x)
+        if key not in self._begun:
+            species, presentation, preservation = kind.rsplit("|", 2)
+            model = self.models.get(species)
+            prior = model.prior(y, x, presentation, preservation, group) if model else None
+            self._begun[key] = Relation.from_prior(prior) if prior else None
+        return self._begun[key]
 
     def apart(self, species: str) -> tuple[str, ...]:
         """What the fish of a species are kept apart by: coded fields, or `season`."""
@@ -118,10 +128,12 @@ class State:
     trays: tuple[float, ...] = ()
 
     def relation(self, setup: Setup, kind: str, y: str, x: str, group: str = "") -> Relation:
-        """The relation as now known: the group's own once it has `FIRST` fish, else the pooled one of the kind."""
-        if group and (theirs := self.kinds.get(kin(kind, group))) is not None:
-            own = theirs.relations.get(f"{y}|{x}")
-            if own is not None and own.fish >= FIRST:
+        """The relation as now known: the group's own, where it began from a prior or has `FIRST` fish, else the pooled one."""
+        if group:
+            theirs = self.kinds.get(kin(kind, group))
+            own = theirs.relations.get(f"{y}|{x}") if theirs else None
+            own = own or setup.begin_group(kind, y, x, group)
+            if own is not None and (own.known or own.fish >= FIRST):
                 return own
         learned = self.kinds.get(kind)
         found = learned.relations.get(f"{y}|{x}") if learned else None
@@ -170,7 +182,8 @@ def learn(
         name, pair = f"{y}|{x}", (values[x].ln, values[y].ln, values[x].rounding, values[y].rounding)
         pooled = relations[name] = state.relation(setup, kind, y, x).learn(*pair, outcome)
         if fish.group:
-            own[name] = _in_group(own.get(name), pooled, pair, outcome)
+            begun = own.get(name) or setup.begin_group(kind, y, x, fish.group)
+            own[name] = _in_group(begun, pooled, pair, outcome)
     for name in LENGTHS:
         if name in values:
             sizes[name] = state.sizes(kind, name).learn(values[name].ln)
@@ -183,9 +196,12 @@ def learn(
 def _in_group(
     own: Relation | None, pooled: Relation, pair: tuple[float, float, float, float], outcome: Outcome
 ) -> Relation:
-    """A group's relation after one more fish: its first `FIRST` are gathered, then it begins where the pooled one stands."""
+    """A group's relation after one more fish. Without a prior of its own its first `FIRST` are gathered, then it begins
+    where the pooled one stands."""
     if own is None:
         own = Relation.within(pooled)
+    if own.known:
+        return own.learn(*pair, outcome)
     if own.fish + 1 < FIRST:
         return own.gather(*pair, outcome)
     if own.fish + 1 == FIRST:

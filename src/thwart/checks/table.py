@@ -28,7 +28,7 @@ from .ration import LEAST, Ration
 from .relation import MEMORY, Sizes
 from .sequence import Sequence, follow
 from .specimen import Specimen, Value
-from .state import Learned, Setup, State, all_pairs
+from .state import FIRST, Learned, Setup, State, all_pairs
 from .words import ADVICE, named, phrase
 
 #: Fish kept per species for a fit; of larger species every second, fourth … row.
@@ -70,7 +70,8 @@ class Layout:
 
     `species` names a column, or `name` is the species of all rows; `measurands` maps a measurand to its column;
     `order` is whether the rows stand in the order the fish were handled, so that sequence tests make sense; `mature` the
-    column of maturity and its codes (in any case) that say mature.
+    column of maturity and its codes (in any case) that say mature; `apart` columns by which the fish of a species are kept
+    apart (sex).
     """
 
     measurands: Mapping[str, Column]
@@ -78,6 +79,7 @@ class Layout:
     name: str = ""
     order: bool = False
     mature: tuple[str, frozenset[str]] | None = None
+    apart: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +180,13 @@ def read_row(number: int, row: Row, layout: Layout, divisions: Mapping[tuple[str
     if layout.mature is not None:
         column, codes = layout.mature
         mature = str(row[column] if row[column] is not None else "").strip().casefold() in codes
-    return Read(Specimen(str(number), species, values, mature=mature), unreadable, tuple(missing))
+    fish = Specimen(str(number), species, values, mature=mature, group=_group(row, layout))
+    return Read(fish, unreadable, tuple(missing))
+
+
+def _group(row: Row, layout: Layout) -> str:
+    words = [str(row[column] if row[column] is not None else "").strip() for column in layout.apart]
+    return "" if any(word.lower() in _MISSING for word in words) else ",".join(words)
 
 
 def survey(rows: Iterable[Row], layout: Layout, setup: Setup) -> Survey:
@@ -208,7 +216,7 @@ def survey(rows: Iterable[Row], layout: Layout, setup: Setup) -> Survey:
     for species, kept in out.points.items():
         for measurand, at in layout.measurands.items():
             one = factor(at.unit)
-            seen_values = [s.values[measurand].value / one for _, s in kept if measurand in s.values]
+            seen_values = [v.value / one for _, s in kept if (v := s.positive().get(measurand))]
             out.divisions[species, measurand] = step_of(seen_values) * one
         kept[:] = [(n, _divided(s, out.divisions)) for n, s in kept]
         fits = _fits([s for _, s in kept], setup.models.get(species))
@@ -219,7 +227,7 @@ def survey(rows: Iterable[Row], layout: Layout, setup: Setup) -> Survey:
 
 def _divided(fish: Specimen, divisions: Mapping[tuple[str, str], float]) -> Specimen:
     values = {m: replace(v, division=divisions[fish.species, m]) for m, v in fish.values.items()}
-    return Specimen(fish.number, fish.species, values)
+    return Specimen(fish.number, fish.species, values, group=fish.group)
 
 
 def step_of(values: list[float]) -> float:
@@ -231,7 +239,14 @@ def step_of(values: list[float]) -> float:
 
 
 def _fits(fish: list[Specimen], model: SpeciesModel | None) -> list[Fitted]:
-    """Fits of all relations the species model lacks and these fish can give (from three on)."""
+    """Fits of all relations the species model lacks and these fish can give: from three on, of groups from `FIRST` on."""
+    fits = _fits_of(fish, model, "", 3)
+    for group in sorted({one.group for one in fish} - {""}):
+        fits += _fits_of([one for one in fish if one.group == group], model, group, FIRST)
+    return fits
+
+
+def _fits_of(fish: list[Specimen], model: SpeciesModel | None, group: str, least: int) -> list[Fitted]:
     points: dict[tuple[str, str], list[tuple[float, float, float, float]]] = {}
     for one in fish:
         values = one.positive()
@@ -240,9 +255,9 @@ def _fits(fish: list[Specimen], model: SpeciesModel | None) -> list[Fitted]:
             points.setdefault((y, x), []).append((b.ln, a.ln, b.rounding, a.rounding))
     source = "fitted from this table"
     return [
-        fit_relation(y, x, pairs, source, weight=min(float(len(pairs)), MEMORY))
+        fit_relation(y, x, pairs, source, group=group, weight=min(float(len(pairs)), MEMORY))
         for (y, x), pairs in points.items()
-        if len(pairs) >= 3 and not (model and model.prior(y, x, "whole", "fresh"))
+        if len(pairs) >= least and not (model and model.prior(y, x, "whole", "fresh", group))
     ]
 
 
@@ -350,7 +365,7 @@ def summary_lines(surveyed: Survey) -> list[str]:
             if f.free is not None:
                 slope += f" (the rows alone give {f.free:.3g}, as no fish has: are columns and units right?)"
             out.append(
-                f"{species}: {named(p.y)} on {named(p.x)} fitted from this table, {f.fish} fish: {slope}, "
+                f"{species}{p.group and f', {p.group}'}: {named(p.y)} on {named(p.x)} fitted from this table, {f.fish} fish: {slope}, "
                 f"scatter {100 * p.scatter:.2g} %, {len(f.far)} left out; "
                 f"{_plain(p.expected(exp(p.ln_centre)))} {p.y_unit} at {_plain(exp(p.ln_centre))} {p.x_unit}"
             )

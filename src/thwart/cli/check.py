@@ -11,6 +11,7 @@ from typing import Any
 
 import click
 
+from ..checks.finding import Finding
 from ..checks.flags import Verdict
 from ..checks.table import RowFinding, Survey, findings, rationed, read_row, summary_lines, survey
 from .bars import Bars
@@ -43,6 +44,7 @@ def check(
     lengths: tuple[str, ...],
     masses: tuple[str, ...],
     order: str | None,
+    apart: tuple[str, ...],
     mature: str | None,
     model: Path | None,
     quiet: bool,
@@ -55,7 +57,7 @@ def check(
     changed. Where --model has no relation for a species, one is fitted robustly from the table itself, and that is said. Tests that look at
     fish in their order (slips, exchanged pairs, drift, heaped digits …) run with --order only. Rows are counted from 1 without the line of names.
     """
-    source = source_of(table, species, lengths, masses, order, model, mature)
+    source = source_of(table, species, lengths, masses, order, model, apart, mature)
     drawing = None
     if plots is not None:
         from ..past.plots import Drawn, library
@@ -117,7 +119,11 @@ def check(
 
 def _worst(found: list[RowFinding]) -> list[RowFinding]:
     """The surest errors of what was found, surest first: what can't be, then by how probably all is as measured."""
-    return sorted(found, key=lambda one: (-one.finding.verdict, one.finding.sound, one.row))[:_SHOWN]
+
+    def doubt(f: Finding) -> float:
+        return f.sound if f.tail < 1.0 else 1.0 - f.probability
+
+    return sorted(found, key=lambda one: (-one.finding.verdict, doubt(one.finding), one.row))[:_SHOWN]
 
 
 def _gather(source: Source, surveyed: Survey, drawing: Any, marks: dict[int, str], bars: Bars) -> None:

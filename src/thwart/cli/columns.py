@@ -33,6 +33,8 @@ def table_options(command: F) -> F:
         click.option("--mass", "masses", multiple=True, metavar="COL:UNIT[:whole|gutted|gonad|liver]",
                      help="A column of masses, its unit, and which mass (whole)."),
         click.option("--order", metavar="COL|rows", help="A column of numbers in the order the fish were handled, or `rows` where they stand so."),
+        click.option("--apart", multiple=True, metavar="COL",
+                     help="A column (sex) by which each species' fish are kept apart where there are 20 of each."),
         click.option("--model", "model", type=click.Path(path_type=Path), metavar="FILE",
                      help="A protocol, or a file of `thwart model fit`, with species models."),
     )):  # fmt: skip
@@ -62,6 +64,7 @@ class Source:
         columns = [c.column for c in self.layout.measurands.values()]
         columns += [self.layout.species] if self.layout.species else []
         columns += [self.layout.mature[0]] if self.layout.mature else []
+        columns += self.layout.apart
         held = [{c: row[c] for c in columns} for row in self.sheet.rows()]
         for done, at in enumerate(self.order, 1):
             progress(done, len(self.order))
@@ -94,6 +97,7 @@ def source_of(
     masses: Sequence[str],
     order: str | None,
     model: Path | None,
+    apart: Sequence[str] = (),
     mature: str | None = None,
 ) -> Source:
     """The table and its layout. Raises ThwartError and click.UsageError with what is wrong in it."""
@@ -113,7 +117,7 @@ def source_of(
         species = "species"
     if species is None:
         raise click.UsageError(f"say which species: --species COL or NAME; columns: {', '.join(sheet.columns)}")
-    sheet.need([c.column for c in measurands.values()])
+    sheet.need([*(c.column for c in measurands.values()), *apart])
     column = species if species in sheet.columns else ""
     models: dict[str, SpeciesModel] = {}
     names: dict[str, str] = {}
@@ -130,7 +134,11 @@ def source_of(
         perm = sheet.in_order_of(order)
         if perm == list(range(len(perm))):
             perm = None
-    layout = Layout(measurands, column, name, order is not None, _mature(mature, sheet))
+    layout = Layout(measurands, column, name, order is not None, _mature(mature, sheet), tuple(apart))
+    if not apart and (fields := sorted({one for m in models.values() for one in m.apart})):
+        notes.append(
+            f"the models keep fish apart by {', '.join(fields)}, and no --apart names a column: they are judged together"
+        )
     return Source(sheet, layout, Setup(models), notes, perm, names)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from itertools import product
 from math import exp
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from ..checks.fit import Fitted, fit_relation
 from ..checks.model import RelationPrior, SpeciesModel
 from ..checks.numeric import t_quantile
 from ..checks.relation import Relation
-from ..checks.state import Setup, all_pairs
+from ..checks.state import FIRST, Setup, all_pairs
 from ..checks.table import Survey, survey, with_fits
 from ..errors import NotFound, ThwartError
 from ..past.models import load_models, model_text
@@ -49,6 +50,7 @@ def fit(
     lengths: tuple[str, ...],
     masses: tuple[str, ...],
     order: str | None,
+    apart: tuple[str, ...],
     model: Path | None,
     said: str | None,
     weight: float | None,
@@ -61,7 +63,7 @@ def fit(
     are named. The line is the median; the mean mass at a length is larger by the factor told (back-transformation). The models are TOML:
     tables to copy into a protocol, or a file for --model. What --model has already isn't fitted again.
     """
-    source = source_of(table, species, lengths, masses, order, model)
+    source = source_of(table, species, lengths, masses, order, model, apart)
     if plots is not None:
         from ..past.plots import library
 
@@ -74,7 +76,7 @@ def fit(
                 f"{table}: no species has three fish with two measurands to relate",
                 "check --species, --length and --mass",
             )
-        text = model_text(fitted)
+        text = model_text(fitted, apart)
         if out is not None:
             writable(out).write_text(text, encoding="utf-8")
         else:
@@ -87,24 +89,28 @@ def fit(
         click.echo(f"models: {out}")
 
 
-Rows = Mapping[tuple[str, str, str], list[int]]
+Rows = Mapping[tuple[str, str, str, str], list[int]]
 
 
 def _fits(surveyed: Survey, setup: Setup, said: str, weight: float | None) -> tuple[dict[str, list[Fitted]], Rows]:
-    """Fits by species, and for each the rows of its fish."""
+    """Fits by species, of all its fish and of each group that has enough, and for each the rows of its fish."""
     fitted: dict[str, list[Fitted]] = {}
-    rows: dict[tuple[str, str, str], list[int]] = {}
+    rows: dict[tuple[str, str, str, str], list[int]] = {}
     for name, kept in sorted(surveyed.points.items()):
         known = setup.models.get(name)
-        points: dict[tuple[str, str], list[tuple[float, float, float, float]]] = {}
+        points: dict[tuple[str, str, str], list[tuple[float, float, float, float]]] = {}
         for number, fish in kept:
             values = fish.positive()
-            for y, x in all_pairs(values):
-                if known is None or known.prior(y, x, "whole", "fresh") is None:
+            for (y, x), group in product(all_pairs(values), sorted({"", fish.group})):
+                if known is None or known.prior(y, x, "whole", "fresh", group) is None:
                     a, b = values[y], values[x]
-                    points.setdefault((y, x), []).append((b.ln, a.ln, b.rounding, a.rounding))
-                    rows.setdefault((name, y, x), []).append(number)
-        fits = [fit_relation(y, x, p, said, weight=weight) for (y, x), p in points.items() if len(p) >= 3]
+                    points.setdefault((group, y, x), []).append((b.ln, a.ln, b.rounding, a.rounding))
+                    rows.setdefault((name, group, y, x), []).append(number)
+        fits = [
+            fit_relation(y, x, p, said, group=group, weight=weight)
+            for (group, y, x), p in sorted(points.items(), key=lambda one: one[0][0])
+            if len(p) >= (FIRST if group else 3)
+        ]
         if fits:
             fitted[name] = fits
     return fitted, rows
@@ -115,10 +121,10 @@ def _report(fitted: Mapping[str, list[Fitted]], rows: Rows, surveyed: Survey) ->
         for f in fits:
             p = f.prior
             yield (
-                f"{name}: {_named(p.y)} on {_named(p.x)}, {f.fish} fish: b {p.b:.4g}, scatter {100 * p.scatter:.3g} %; "
+                f"{name}{p.group and f', {p.group}'}: {_named(p.y)} on {_named(p.x)}, {f.fish} fish: b {p.b:.4g}, scatter {100 * p.scatter:.3g} %; "
                 f"median {p.expected(exp(p.ln_centre)):.4g} {p.y_unit} at {exp(p.ln_centre):.4g} {p.x_unit}, mean {f.bias:.4g} times the median"
             )
-            far = [rows[name, p.y, p.x][i] for i in f.far]
+            far = [rows[name, p.group, p.y, p.x][i] for i in f.far]
             if far:
                 more = f" … and {len(far) - _SHOWN} more" if len(far) > _SHOWN else ""
                 yield f"  beyond four scatters: row {', '.join(map(str, far[:_SHOWN]))}{more}"
@@ -133,7 +139,13 @@ def _draw(
     from ..checks.table import read_row
     from ..past.plots import Drawn, draw
 
-    marks = {rows[n, f.prior.y, f.prior.x][i]: "far" for n, fits in fitted.items() for f in fits for i in f.far}
+    marks = {
+        rows[n, p.group, p.y, p.x][i]: "far"
+        for n, fits in fitted.items()
+        for f in fits
+        for p in (f.prior,)
+        for i in f.far
+    }
     setup = with_fits(source.setup, fitted)
     drawn = Drawn()
     for at, row in enumerate(source.rows(bars), 1):
@@ -175,8 +187,9 @@ def _shown(name: str, one: SpeciesModel) -> Iterator[str]:
 
 def _of_relation(p: RelationPrior) -> Iterator[str]:
     fish = f" from {p.fish} fish" if p.fish else ""
+    group = f", {p.group}" if p.group else ""
     state = "" if (p.presentation, p.preservation) == ("whole", "fresh") else f" ({p.presentation}, {p.preservation})"
-    yield f"  {_named(p.y)} on {_named(p.x)}{state}: b {p.b:.4g}, scatter {100 * p.scatter:.3g} %{fish}, counts for {p.weight:g}"
+    yield f"  {_named(p.y)} on {_named(p.x)}{group}{state}: b {p.b:.4g}, scatter {100 * p.scatter:.3g} %{fish}, counts for {p.weight:g}"
     yield f"    source: {p.source}"
     relation = Relation.from_prior(p)
     for steps in (-2, -1, 0, 1, 2):

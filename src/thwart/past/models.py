@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from ..bench import protocol
@@ -46,12 +46,15 @@ def known_as(species: Mapping[str, protocol.Species]) -> dict[str, str]:
     return out
 
 
-def model_text(fitted: Mapping[str, Iterable[Fitted]]) -> str:
-    """Fitted relations as TOML: a file of models, or tables to copy into a protocol."""
+def model_text(fitted: Mapping[str, Sequence[Fitted]], apart: Sequence[str] = ()) -> str:
+    """Fitted relations as TOML: a file of models, or tables to copy into a protocol; `apart` what made their groups."""
     parts = []
     for species, fits in fitted.items():
         name = species if _bare(species) else f'"{species}"'
         parts.append(f'[species.{name}]\ntitle = "{_quoted(species)}"\n')
+        if any(f.prior.group for f in fits):
+            listed = ", ".join(f'"{_quoted(one)}"' for one in apart)
+            parts.append(f"[species.{name}.model]\napart = [{listed}]\n")
         parts += [_relation(name, f.prior) for f in fits]
     return "\n".join(parts)
 

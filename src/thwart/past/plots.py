@@ -44,8 +44,9 @@ class Drawn:
         every = self.every.setdefault(fish.species, 1)
         if row % every and not marked:
             return
-        relation = self.relations[fish.species] = State().relation(setup, fish.kind, mass, root)
-        expected = relation.predict(values[root].ln)
+        self.relations[fish.species] = State().relation(setup, fish.kind, mass, root)
+        own = State().relation(setup, fish.kind, mass, root, fish.group)
+        expected = own.predict(values[root].ln)
         away = (values[mass].ln - expected.mean) / expected.scale
         kept = self.points.setdefault(fish.species, [])
         self.names[fish.species] = (root, mass)

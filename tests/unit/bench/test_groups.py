@@ -27,6 +27,9 @@ SEASONS = LIVE.replace(MODEL, f'\n[species.perch.model]\napart = ["sex", "season
 #: How much heavier a ripe female of this catch is.
 RIPE = 1.15
 
+#: The females' own relation, `RIPE` heavier.
+FEMALES = MODEL.replace(f"ln_a = {LN_A}", f"ln_a = {LN_A + log(RIPE)}").rstrip() + '\ngroup = "F"\n'
+
 
 class Sexed(Live):
     """A play of females and males."""
@@ -103,6 +106,40 @@ def test_a_group_is_judged_by_its_own_relation_from_its_twentieth_fish_on() -> N
     assert expected("F") - line == pytest.approx(log(RIPE), abs=0.03)
     assert expected("M") - line == pytest.approx(0.0, abs=0.03)
     assert expected("") - line == pytest.approx(log(RIPE) / 2, abs=0.03)
+
+
+def test_a_group_with_a_prior_of_its_own_is_judged_by_it_from_the_first_fish_on() -> None:
+    play = Sexed(APART.replace(MODEL, MODEL + FEMALES))
+    verdicts = {}
+    for sex in "FM":
+        play.act("species perch")
+        play.act(f"code sex {sex}")
+        play.touch(220)
+        play.weigh(mass(220, RIPE * 1.22))
+        verdicts[sex] = play.measured("whole_mass").verdict
+        if play.asked():
+            play.act("stands")
+        play.act("next")
+    assert verdicts == {"F": 1, "M": 3}
+    assert kind_of(play.learned("F")).relations["whole_mass|total_length"].known
+    assert not kind_of(play.learned("M")).relations["whole_mass|total_length"].known
+    play.both(30)
+    play.same_as_the_checks_alone()
+    play.same_when_told_again()
+
+
+def test_a_prior_of_a_group_that_comes_changes_or_goes_has_it_learned_anew() -> None:
+    play = Sexed()
+    play.both(30)
+    with_one = APART.replace(MODEL, MODEL + FEMALES)
+    for text in (with_one, with_one.replace(FEMALES, FEMALES.replace(f"b = {B}", "b = 3.0")), APART):
+        other = Sexed(text)
+        play.setup = other.setup
+        play.bench.reset(other.setup)
+        decisions = play.put("configured", config_sha256="1", setup=other.setup.to_json())
+        assert [d.body.get("group", "") for d in decisions if d.kind == "relearned"] == ["", "F", "M"]
+        assert play.put("configured", config_sha256="2", setup=other.setup.to_json()) == []
+        play.same_as_the_checks_alone()
 
 
 def test_a_second_kind_taught_moves_the_ration_once() -> None:
@@ -232,6 +269,9 @@ def test_a_lesson_tells_its_group() -> None:
         ('apart = ["sex"]', 'apart = ["sexx"]', "species.perch.model.apart: 'sexx' is no coded field; did you mean sex?"),
         ('apart = ["sex"]', 'apart = ["season"]', "species.perch.model.apart: 'season' needs [seasons]"),
         ('apart = ["sex"]', 'apart = ["sex", "sex"]', "apart: sex stands twice"),
+        (MODEL, MODEL + FEMALES.replace('"F"', '"female"'), "model.relations[1].group: 'female' is no group; known: F, M"),
+        (f'apart = ["sex"]\n{MODEL}', MODEL + FEMALES, "relations of groups (F), and apart doesn't say of what"),
+        (MODEL, MODEL + FEMALES + FEMALES, "more than one relation for whole_mass|total_length|whole|fresh|F"),
         ("[numbers]", "[seasons]\na = [1, 2]\nb = [2]\n[numbers]", "seasons: month 2 stands twice"),
         ("[numbers]", "[seasons]\na = [13]\n[numbers]", "less than or equal to 12"),
         ("[numbers]", "[seasons]\na = []\n[numbers]", "seasons.a"),
