@@ -137,7 +137,8 @@ def _pause(bench: Bench, place: str, args: Sequence[str]) -> None:
         raise Refusal("already", act="pause")
     leave_behind(bench, place)
     if water.suspected(bench, place):
-        water.take_back(bench, place)
+        if bench.setup.protocol.flow != "tally":  # a quick hand that rests would lose its counts: there `hosed` says it
+            water.take_back(bench, place)
         answer(bench, water.suspected(bench, place))
     now = bench.input.stamp.mono_ns
     bench.decide("placed", None, place=place, set={"paused": True, "paused_ns": now})

@@ -36,14 +36,15 @@ def demo(name: str, fish: int | None, pace: float | None, seed: int, keep: Path 
     then something goes wrong. At the end the ledger is compared with what they really did.
     """
     from ..demo.play import SHOWS, play
-    from ..demo.screen import Screen
+    from ..demo.screen import Screen, wrapped
 
     folder = _folder(keep)
     show = SHOWS[name]()
     count = show.fish if fish is None else fish
-    click.echo(
-        f"{show.intro.format(fish=count)}\nThe service itself (`thwart run`) is the real one and knows nothing of it.\n"
+    intro = (
+        f"{show.intro.format(fish=count)} The service itself (`thwart run`) is the real one and knows nothing of it."
     )
+    click.echo(f"{wrapped(' '.join(intro.split()), '')}\n")
     screen = Screen(
         lambda kind, text: click.echo(click.style(text, **_STYLES.get(kind, {}))),  # type: ignore[arg-type]
         show.line,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import textwrap
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -30,7 +32,7 @@ class Screen:
 
     def _line(self, kind: str, text: str) -> None:
         with self._lock:
-            self._echo(kind, f"{time.monotonic() - self._began:6.1f} s  {text}")
+            self._echo(kind, wrapped(f"{time.monotonic() - self._began:6.1f} s  {text}"))
 
     def chapter(self, text: str) -> None:
         """A new day begins."""
@@ -46,12 +48,16 @@ class Screen:
             return ""
         return (f"{place}: " if place else "").ljust(max(map(len, self.places)) + 2)
 
+    def _text(self, entry: Mapping[str, Any], text: str) -> str:
+        """What is said, without a place's name that stands before it already."""
+        return _folded(entry, text.removeprefix(f"{entry['place']}: ") if len(self.places) > 1 else text)
+
     def entry(self, entry: Mapping[str, Any]) -> None:
         """One entry of the feed."""
         for said in entry["said"]:
             if self._everything or said["sound"] in ("look", "asked", "fault"):
                 self._line(
-                    said["sound"], f"  {said['sound']:<7} {self._at(entry['place'])}{_folded(entry, said['text'])}"
+                    said["sound"], f"  {said['sound']:<7} {self._at(entry['place'])}{self._text(entry, said['text'])}"
                 )
         if not self._everything and (text := self._line_of(entry, self._gather(entry))) is not None:
             self._line("fish", text)
@@ -74,6 +80,15 @@ class Screen:
             case _:
                 pass
         return fish
+
+
+def wrapped(text: str, indent: str = _INDENT) -> str:
+    """Lines no wider than the terminal, broken between words; what isn't shown on one stays as it is."""
+    wide = shutil.get_terminal_size((10_000, 24)).columns
+    return "\n".join(
+        textwrap.fill(line, wide, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+        for line in text.split("\n")
+    )
 
 
 def _folded(entry: Mapping[str, Any], text: str) -> str:

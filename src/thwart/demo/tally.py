@@ -18,7 +18,10 @@ from .screen import Fish as Gathered
 from .show import Day
 
 #: The troubles it plants, in the order of the day.
-TROUBLES = ("wrong basket", "doubled touch", "wrong sex", "misread card", "under the hose", "torn line")
+TROUBLES = ("wrong basket", "doubled touch", "wrong sex", "misread card", "under the hose", "hosed unsaid", "torn line")
+
+#: Three touches within two seconds are water.
+_APART_S = 2.1
 
 #: In which order the baskets come to the table.
 _BASKETS = ("perch", "roach", "bream", "pike")
@@ -98,6 +101,17 @@ class Sorter(Person):
                 self.breathe()
                 self.card("cards", "resume", "told", code="resumed")
                 self.touch(mm, "tallied")
+            case "hosed unsaid":
+                time.sleep(_APART_S)  # a touch of just before would count as one of the water's
+                self.plant(trouble, number, "the board is hosed down, and nobody said `pause`: drops touch it", "taken back",
+                           "SELECT count(*) FROM readings WHERE outcome = 'loose' AND why = 'hosed'")  # fmt: skip
+                self.touch(388, "tallied")
+                self.touch(141, "tallied")
+                self.touch(525, "asked", code="hosing")
+                self.tell("answers with the card `hosed`")
+                self.card("cards", "hosed", "told", code="hosed")
+                time.sleep(_APART_S)
+                self.touch(mm, "tallied")
             case "torn line":
                 self.plant(trouble, number, f"the board's plug slips out and in: of {mm} mm only the end arrives",
                            "rejected, torn", "SELECT count(*) FROM entry WHERE kind = 'rejected' AND data LIKE '%\"board\"%torn%'")  # fmt: skip
@@ -167,6 +181,8 @@ class Tally:
             self._heard[entry["input"]] = (body["species"], body["sex"] or "-")
         elif entry["kind"] == "undone":
             self._heard.pop(body["of"], None)
+        elif entry["kind"] == "uncounted":
+            self._heard.pop(body["reading"], None)
         now = len(self._heard)
         closes = entry["kind"] == "batch" and body["op"] == "close" and now % 10
         if not closes and (now <= before or now % 10):

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import pytest
-
 from tests.benchkit import TALLY, Play, check, folded, refused, state_of
 from thwart.bench.state import Tally
 
@@ -24,15 +22,14 @@ def hose(play: Play, lengths: Sequence[int] = (212, 87, 455, 212)) -> None:
         play.touch(mm, after_ms=400)
 
 
-@pytest.mark.parametrize("act", ["hosed", "pause"])
-def test_what_a_run_counted_is_taken_back_at_once_and_put_back_by_undo(act: str) -> None:
+def test_what_a_run_counted_is_taken_back_at_once_and_put_back_by_undo() -> None:
     play = a_tally()
     play.touch(212)
     play.now += 3 * 10**9
     hose(play)
     play.now += 3 * 10**9
     assert counted(play) == {"210": 3, "80": 1, "450": 1}
-    said = play.act(act)
+    said = play.act("hosed")
     assert "water: 4 touches taken back (212 mm, 87 mm, 455 mm, 212 mm)" in [d.body.get("text") for d in said]
     assert counted(play) == {"210": 1}
     assert [(r.outcome, r.why) for r in play.readings()] == [("taken", None), *[("loose", "hosed")] * 4]
@@ -44,6 +41,25 @@ def test_what_a_run_counted_is_taken_back_at_once_and_put_back_by_undo(act: str)
     assert counted(play) == {"210": 1}
     check(play)
     assert state_of(folded(play)) == state_of(play.bench)
+
+
+def test_a_pause_takes_nothing_off_a_tally_and_hosed_can_be_said_in_it() -> None:
+    play = a_tally()
+    hose(play, (212, 87, 455))
+    play.act("pause")
+    assert play.questions("open", "quiet") == []
+    assert counted(play) == {"210": 1, "80": 1, "450": 1}
+    play.act("hosed")
+    assert counted(play) == {}
+    check(play)
+
+
+def test_in_solo_a_pause_that_was_proposed_takes_it_back() -> None:
+    play = Play()
+    hose(play)
+    play.act("pause")
+    assert play.values(1) == {}
+    check(play)
 
 
 def test_a_run_can_be_taken_back_though_counting_went_on() -> None:
