@@ -467,3 +467,33 @@ def test_a_counter_before_a_scan_counts_on() -> None:
     rows: list[Row] = [(b"%03d,LK-%04d\r\n" % (n + 98, n * 1237), f"LK-{n * 1237:04}", "", "ok") for n in range(1, 6)]
     heard = list(decode_frames(taught(rows).profile, b"104,LK-0042\r\n"))
     assert [one.decoded.identifier for one in heard if one.decoded] == ["LK-0042"]
+
+
+def test_a_digit_before_the_number_says_that_it_is_below_zero() -> None:
+    rows: list[Row] = [
+        (b"FFFF000322420\r", "32.24", "mm", "ok"),
+        (b"FFFF000979020\r", "97.90", "mm", "ok"),
+        (b"FFFF800133220\r", "-13.32", "mm", "ok"),
+        (b"FFFF002883720\r", "288.37", "mm", "ok"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, b"FFFF812345620\rFFFF012345620\rFFFF412345620\r") == [
+        (Decimal("-1234.56"), "mm", "ok"),
+        (Decimal("1234.56"), "mm", "ok"),
+        (None, None, "layout"),
+    ]
+
+
+def test_a_byte_beside_packed_decimals_says_that_they_are_below_zero() -> None:
+    rows: list[Row] = [
+        (b"\xff\x31\x11\x00\x00", "113.1", "g", "ok"),
+        (b"\xff\x15\x96\x05\x00", "5961.5", "g", "ok"),
+        (b"\xff\x48\x89\x00\x80", "-894.8", "g", "ok"),
+        (b"\xff\x44\x07\x00\x00", "74.4", "g", "ok"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, b"\xff\x01\x02\x03\x80\xff\x01\x02\x03\x00\xff\x01\x02\x03\x01") == [
+        (Decimal("-3020.1"), "g", "ok"),
+        (Decimal("3020.1"), "g", "ok"),
+        (None, None, "layout"),
+    ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from struct import unpack
 from typing import Any, Literal
@@ -33,13 +33,17 @@ _LONGEST_START = 4
 
 @dataclass(frozen=True, slots=True)
 class _Column:
-    """An account of where the number is: `size` bytes from `first`, written so, with so many implied decimals."""
+    """An account of where the number is: `size` bytes from `first`, written so, with so many implied decimals.
+
+    `sign`: the byte that tells below zero from above, None where the number itself does.
+    """
 
     first: int
     size: int
     digits: Digits
     order: Order
     decimals: int
+    sign: int | None = None
 
 
 def binary_account(evidence: Evidence, name: str, aim: Aim) -> tuple[Profile, Account] | None:
@@ -89,10 +93,13 @@ def _profile(
         or len({len(f.body) for f in frames}) > 1
     ):
         return None
-    found = [
-        column for column in _columns(len(frames[0].body))
-        if column.first >= len(framing.start) and _fits(column, valued, aim.unit)
+    columns = [c for c in _columns(len(frames[0].body)) if c.first >= len(framing.start)]
+    signs = [at for at in _signs(valued) if at >= len(framing.start)]
+    columns += [
+        replace(c, sign=at) for at in signs for c in columns
+        if c.digits in ("bcd", "unsigned") and not c.first <= at < c.first + c.size
     ]  # fmt: skip
+    found = [column for column in columns if _fits(column, valued, aim.unit)]
     # The fewest bytes that hold what was shown: the rest stays as it was seen.
     for column in sorted(found, key=lambda c: (c.size, c.digits != "unsigned", c.decimals)):
         data = _data(frames, column, framing, check, evidence, aim)
@@ -102,6 +109,18 @@ def _profile(
             except ValidationError:
                 continue
     return None
+
+
+def _signs(valued: Sequence[Frame]) -> list[int]:
+    """Bytes that were one thing with all values below zero, and another with all others."""
+    below = [f.body for f in valued if f.seen is not None and f.seen.value is not None and f.seen.value < 0]
+    above = [f.body for f in valued if f.seen is not None and f.seen.value is not None and f.seen.value > 0]
+    if not below or not above:
+        return []
+    return [
+        at for at in range(len(below[0]))
+        if len({body[at] for body in below}) == len({body[at] for body in above}) == 1 and below[0][at] != above[0][at]
+    ]  # fmt: skip
 
 
 def _columns(size: int) -> Iterator[_Column]:
@@ -127,7 +146,7 @@ def _fits(column: _Column, valued: Sequence[Frame], unit: str | None) -> bool:
         wanted = seen.value
         if seen.unit and unit and seen.unit != unit:
             wanted = units.from_base(units.to_base(wanted, seen.unit), unit)
-        right = _value(column, frame.body) == wanted
+        right = _value(column, frame.body) == (wanted if column.sign is None else abs(wanted))
         if seen.condition == "moving":
             moved[seen.number] = moved.get(seen.number, False) or right
         elif not right:
@@ -160,6 +179,14 @@ def _data(
                 pieces.append(f"(?P<number>{_number(column, frames)})")
             continue
         texts = dict.fromkeys(f.body[at] for f in frames)
+        if at == column.sign:
+            known = [(f.body[at], f.seen.value) for f in frames if f.seen is not None and f.seen.value is not None]
+            below = {byte for byte, value in known if value < 0}
+            if set(texts) != {byte for byte, _ in known}:
+                return None
+            marks["sign_"] = {chr(byte): "negative" if byte in below else "normal" for byte in texts}
+            pieces.append("(?P<sign_>" + "|".join(map(_byte, texts)) + ")")
+            continue
         if len(texts) == 1:
             pieces.append(_byte(next(iter(texts))))
             continue

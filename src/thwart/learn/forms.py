@@ -154,11 +154,12 @@ def _parts(group: Group, style: Style, backwards: bool, unit: str | None, foreig
         yield group
         return
     numbers = [at for at, number in enumerate(group.splits[0].numbers) if number]
-    for at in numbers:
-        texts = dict.fromkeys(one.cores[at] for one in group.splits)
+    tries = [(group, at) for at in numbers] + list(_sign_digits(group, numbers, style))
+    for whole, at in tries:
+        texts = dict.fromkeys(one.cores[at] for one in whole.splits)
         if not 2 <= len(texts) <= 4 or max(map(len, texts)) > 2:
             continue
-        parts = [_picked(group, at, text) for text in texts]
+        parts = [_picked(whole, at, text) for text in texts]
         valued = [part for part in parts if part.valued]
         full = [_full(part, places(part, style, backwards, unit, foreign)) for part in valued]
         # One row alone can't tell the columns of its value, but those of the other rows it can have.
@@ -170,6 +171,21 @@ def _parts(group: Group, style: Style, backwards: bool, unit: str | None, foreig
             yield from (_worded(part, at) for part in parts)
             return
     yield group
+
+
+def _sign_digits(group: Group, numbers: Sequence[int], style: Style) -> Iterator[tuple[Group, int]]:
+    """The group with a digit apart that was one with all values below zero and another with all others."""
+    below = [one for one, seen in group.valued if seen.value is not None and seen.value < 0]
+    above = [one for one, seen in group.valued if seen.value is not None and seen.value > 0]
+    if style not in ("plain", "point") or not below or not above:
+        return
+    for at in numbers:
+        if len({len(one.cores[at]) for one in group.splits}) > 1:
+            continue
+        for digit in range(len(below[0].cores[at]) - 1):
+            minus, plus = ({one.cores[at][digit] for one in some} for some in (below, above))
+            if len(minus) == len(plus) == 1 and minus != plus and below[0].cores[at][digit : digit + 1].isdigit():
+                yield Group(group.frames, [carve(one, at, (digit, digit + 1)) for one in group.splits]), at + 1
 
 
 def _picked(group: Group, at: int, text: bytes) -> Group:
