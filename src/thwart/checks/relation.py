@@ -202,7 +202,7 @@ class Relation:
     def predict(self, ln_x: float, rx: float = 0.0, ry: float = 0.0) -> Prediction:
         """What ln y a sound fish would show; `rx`, `ry` are the rounding deviations of ln x and ln y."""
         u = ln_x - self.x0
-        leverage = self.v00 + u * (2.0 * self.v01 + u * self.v11)
+        leverage = max(0.0, self.v00 + u * (2.0 * self.v01 + u * self.v11))  # rounded numbers, far out, may go below
         rounding = ry * ry + (self.m1 * rx) ** 2
         variance = self.ss / self.nu * (1.0 + leverage) + rounding
         return Prediction(self.m0 + self.m1 * u, sqrt(variance), self.nu)
@@ -216,7 +216,7 @@ class Relation:
 
         def at(ln_x: float) -> float:
             u = ln_x - x0
-            variance = s2 * (1.0 + v00 + u * (2.0 * v01 + u * v11)) + rounding
+            variance = s2 * (1.0 + max(0.0, v00 + u * (2.0 * v01 + u * v11))) + rounding
             z2 = (ln_y - m0 - m1 * u) ** 2 / (nu * variance)
             usual = _LOG_USUAL - power * log1p(z2)
             unusual = _LOG_UNUSUAL - power * log1p(z2 / _UNUSUAL_SQUARED)
@@ -256,7 +256,7 @@ class Relation:
         k0, k1 = self.v00 + u * self.v01, self.v01 + u * self.v11
         s2 = self.ss / self.nu
         rounding = (ry * ry + (self.m1 * rx) ** 2) / s2
-        q = (1.0 + rounding) / max(weight, 1e-9) + k0 + u * k1
+        q = (1.0 + rounding) / max(weight, 1e-9) + max(0.0, k0 + u * k1)
         fade = min(1.0, (MEMORY - weight) / self.nu) if self.nu > 0.0 else 1.0
         g0, g1 = k0 / q, k1 / q
         return replace(
