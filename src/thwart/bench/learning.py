@@ -76,7 +76,11 @@ def _learn(bench: Bench, place: str, specimen: Specimen) -> None:
     fish, setup, state = lesson.fish, bench.setup.protocol.checks, state_of(bench)
     watch = bench.get(Watch, place) or Watch(place)
     measurer = bench.place(place).measurer or ""
-    sequence, findings = follow(sequence_of(watch), fish, state, setup, measurer=measurer, tared=watch.tared)
+    given = sorted(standing(bench, specimen).values(), key=lambda m: m.seq)
+    instruments = {m.measurand: m.instrument or "" for m in given if m.side is None}
+    sequence, findings = follow(
+        sequence_of(watch), fish, state, setup, measurer=measurer, instruments=instruments, tared=watch.tared
+    )
     asked, sound = _asked(bench, specimen)
     after = learn(state, fish, setup, lesson.outcomes, asked=asked, sound=sound)
     body: dict[str, Any] = taught(bench.get(Learned, fish.kind), after.kinds[fish.kind], fish)
@@ -85,7 +89,7 @@ def _learn(bench: Bench, place: str, specimen: Specimen) -> None:
     if fish.group:
         theirs = kin(fish.kind, fish.group)
         body["grouped"] = taught(bench.get(Learned, theirs), after.kinds[theirs], fish)
-    body |= followed(watch, sequence, measurer)
+    body |= followed(watch, sequence, measurer, instruments)
     if after.ration != state.ration:
         body["ration"] = ration_line(bench.desk.ration, after.ration)
     if (tray := _tray_found(bench, specimen, findings)) is not None:

@@ -14,7 +14,7 @@ from operator import attrgetter
 from typing import Any, Generic, TypeVar
 
 from ..checks import sequence as following
-from ..checks.heaping import Digits
+from ..checks.heaping import Digits, whose
 from ..checks.level import KEEP, LevelWatch
 from ..checks.ration import Ration
 from ..checks.relation import Kept, Outcome, Relation, Sizes
@@ -283,11 +283,11 @@ def _digits_line(digits: Digits) -> str:
     return " ".join([*map(str, digits.counts), _DIGITS.write(digits)])
 
 
-def followed(old: Watch, new: following.Sequence, measurer: str) -> dict[str, Any]:
+def followed(old: Watch, new: following.Sequence, measurer: str, instruments: Mapping[str, str] = {}) -> dict[str, Any]:
     """What a fish changed of what the sequence tests remember, in an entry's body; what it leaves alone isn't named.
 
     `z` is its residual; `digits` the last digit of each of its values in their order, `digit_lines` a count that was
-    begun, or whose range it widened, whole.
+    begun, or whose range it widened, whole; `instruments` where a value was read off another one than the last.
     """
     lines = (
         ("slip", old.slips, _SLIP.write(new.slip)),
@@ -304,9 +304,13 @@ def followed(old: Watch, new: following.Sequence, measurer: str) -> dict[str, An
         out["runs"] = runs
     if measurer:
         out["measurer"] = measurer
+    values = new.before[-1].values
+    others = {n: instruments.get(n, "") for n in values if instruments.get(n, "") != old.instruments.get(n, "")}
+    if others:
+        out["instruments"] = others
     digits, whole = [], {}
-    for name in new.before[-1].values:
-        key = f"{measurer}|{name}"
+    for name in values:
+        key = whose(measurer, instruments.get(name, ""), name)
         line = _digits_line(new.digits[key]) if key in new.digits else old.digits.get(key, "")
         digit = _counted(old.digits.get(key), line)
         digits.append(digit)
@@ -339,13 +343,15 @@ def follow_on(
     if "anchored" in body:
         anchor = {k: plain_of(v) for k, v in kinds.items()} if body["anchored"] else None
     measurer, digits = body.get("measurer", ""), dict(old.digits)
+    instruments = {**old.instruments, **body.get("instruments", {})}
     for name, digit in zip((n for n in lesson if n not in _NO_VALUES), body.get("digits", ""), strict=False):
         if digit != _EMPTY:
-            words = digits[f"{measurer}|{name}"].split(" ")
+            key = whose(measurer, instruments.get(name, ""), name)
+            words = digits[key].split(" ")
             words[int(digit)] = str(int(words[int(digit)]) + 1)
-            digits[f"{measurer}|{name}"] = " ".join(words)
+            digits[key] = " ".join(words)
     for name, line in body.get("digit_lines", {}).items():
-        digits[f"{measurer}|{name}"] = line
+        digits[whose(measurer, instruments.get(name, ""), name)] = line
     return Watch(
         old.place,
         _whole(old.slips, body.get("slip", old.slips)),
@@ -356,6 +362,7 @@ def follow_on(
         body.get("runs", old.runs),
         digits,
         fish,
+        instruments=instruments,
     )
 
 

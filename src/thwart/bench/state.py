@@ -474,6 +474,8 @@ class Watch(msgspec.Struct, frozen=True, gc=False):
     """The last fish closed here, as they taught, the nearest last."""
     tared: bool = False
     """A scale of the place was tared since."""
+    instruments: Mapping[str, str] = msgspec.field(default_factory=dict)
+    """Measurand → what its last value was read off; empty: by hand."""
 
     @property
     def id(self) -> str:

@@ -31,6 +31,11 @@ class Digits(msgspec.Struct, frozen=True):
         return sum(self.counts)
 
 
+def whose(measurer: str, instrument: str, measurand: str) -> str:
+    """The key of the digits of one measurand as one person reads them off one instrument (empty: by hand)."""
+    return f"{measurer}|{instrument}|{measurand}" if instrument else f"{measurer}|{measurand}"
+
+
 class Heaping(NamedTuple):
     """Digits that come too often, the chi-square and how probable as much is without preference."""
 

@@ -9,7 +9,7 @@ import msgspec
 
 from .finding import Finding
 from .flags import Verdict
-from .heaping import Digits, follow_digits
+from .heaping import Digits, follow_digits, whose
 from .level import KEEP, Level, LevelWatch, follow_level
 from .numeric import six
 from .repeats import Run, follow_repeats
@@ -36,7 +36,7 @@ FALSE_PER_1000 = {
 class Sequence(msgspec.Struct, frozen=True):
     """What the tests remember: the last fish (nearest last), and each test's numbers.
 
-    `runs` by measurand, `digits` by measurer (and instrument) and measurand.
+    `runs` by measurand, `digits` by `heaping.whose`.
     """
 
     before: tuple[Specimen, ...] = ()
@@ -48,17 +48,26 @@ class Sequence(msgspec.Struct, frozen=True):
 
 
 def follow(
-    sequence: Sequence, fish: Specimen, state: State, setup: Setup, *, measurer: str = "", tared: bool = False
+    sequence: Sequence,
+    fish: Specimen,
+    state: State,
+    setup: Setup,
+    *,
+    measurer: str = "",
+    instruments: Mapping[str, str] = {},
+    tared: bool = False,
+    wary: bool = False,
 ) -> tuple[Sequence, list[Finding]]:
     """The sequence after one more finished fish, and what was found.
 
-    `state` is as it was before this fish was learned; `measurer` (and instrument, as the caller likes) names whose
-    digits are counted; `tared` says that the scale was tared since the fish before.
+    `state` is as it was before this fish was learned; `measurer` and, by measurand, `instruments` name whose digits
+    are counted; `tared` says that the scale was tared since the fish before,
+    `wary` that nobody was asked about odd values when they came.
     """
     findings: list[Finding] = []
     before, values = sequence.before, fish.positive()
     mass = mass_of(values) or MASSES[0]
-    slip, one = follow_slip(sequence.slip, fish, before, state, setup)
+    slip, one = follow_slip(sequence.slip, fish, before, state, setup, wary=wary)
     if isinstance(one, Slip):
         arguments = {
             "direction": one.direction,
@@ -83,10 +92,15 @@ def follow(
             runs[name] = run
             if long:
                 findings.append(_finding(name, "stale_run", {"count": str(long), "start": run.start}, 1.0))
-        key = f"{measurer}|{name}"
+        key = whose(measurer, instrument := instruments.get(name, ""), name)
         digits[key], heaped = follow_digits(digits.get(key, _NO_DIGITS), value)
         if heaped:
-            arguments = {"digits": heaped.digits, "chi_square": f"{heaped.chi_square:.4g}", "measurer": measurer}
+            arguments = {
+                "digits": heaped.digits,
+                "chi_square": f"{heaped.chi_square:.4g}",
+                "measurer": measurer,
+                "instrument": instrument,
+            }
             findings.append(replace(_finding(name, "heaping", arguments, 1.0), asks=False, tail=heaped.probability))
     return Sequence((*before, fish)[-KEEP:], slip, level, stuck, runs, digits), findings
 

@@ -510,6 +510,32 @@ def test_heaped_digits_are_told_of_the_one_who_measured() -> None:
     ]
 
 
+def test_heaped_digits_are_told_of_the_instrument_they_were_read_off() -> None:
+    """One person, a board and a tape: what the tape's digits are is no matter of the board's."""
+    play, rng, noted = Live(), random.Random(4), []
+    play.act("measurer ida")
+    for i in range(130):
+        mm = round(rng.uniform(150, 350))
+        play.act("species perch")
+        if i % 2:
+            play.act(f"value total_length {5 * round(mm / 5)} mm")
+        else:
+            play.touch(mm)
+        play.weigh(mass(mm))
+        if play.asked():
+            play.act("stands")
+        noted += [d for d in play.act("next") if d.body.get("code") == "heaping"]
+    assert [(d.body["measurand"], d.body["args"]["instrument"]) for d in noted] == [("total_length", "")]
+    watch = play.bench.get(Watch, "table")
+    assert watch is not None
+    counted = {key: sum(digits.counts) for key, digits in sequence_of(watch).digits.items()}
+    assert counted == {"ida|board|total_length": 65, "ida|total_length": 65, "ida|scale|whole_mass": 130}
+    said = [e.body["instruments"] for e in play.entries if e.kind == "learned" and "instruments" in e.body]
+    assert said[0] == {"total_length": "board", "whole_mass": "scale"}
+    assert said[1:] == [{"total_length": "board" if i % 2 else ""} for i in range(129)]
+    play.same_when_told_again()
+
+
 def test_a_shifted_board_is_found() -> None:
     play, rng, codes = Live(), random.Random(7), []
     play.lake(60)
@@ -577,7 +603,7 @@ def test_what_the_sequence_tests_remember_comes_back_whole() -> None:
     sequence = sequence_of(watch)
     assert [fish.number for fish in sequence.before] == [str(n) for n in range(51, 91)]
     assert len(sequence.level.recent) == 40
-    assert sum(sequence.digits["ida|whole_mass"].counts) == 90
+    assert sum(sequence.digits["ida|scale|whole_mass"].counts) == 90
 
 
 def test_entries_of_the_older_form_still_fold() -> None:
