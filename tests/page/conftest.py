@@ -40,8 +40,12 @@ def tab_of(browser: Any) -> Iterator[Callable[..., Tab]]:
     """Opens the page of a bench; tabs are closed, and their faults found, with the test."""
     made: list[Tab] = []
 
-    def open_one(bench: Bench, role: str = "act", *, lead: bool = False, query: str = "", **more: Any) -> Tab:
+    def open_one(
+        bench: Bench, role: str = "act", *, lead: bool = False, unknown: bool = False, query: str = "", **more: Any
+    ) -> Tab:
         address = bench.address(role, lead=lead)
+        if unknown:
+            address = address.partition("#")[0]
         tab = Tab(browser, address.replace("#", f"{query}#"), **more)
         made.append(tab)
         return tab if lead else tab.ready()

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
 
 from tests.benchkit import ROW, SOLO, TALLY, Play
 from thwart.cli.watching import STALE_S, View, plain, screen, shown
+from thwart.languages import language
 from thwart.service.picture import picture
 
 SERVES: dict[str, tuple[str, ...]] = {"board": ("board",), "scale": ("scale",), "hand-scale": ()}
@@ -46,7 +48,7 @@ def two_fish() -> Play:
 def test_a_place_shows_what_is_in_hand_last_taken_wanted_and_asked() -> None:
     whole = "\n".join(texts(view(two_fish())))
     for part in (
-        "FISH 2", "batch bay", "last       340 mm (WAITING", "taken      total length 231 mm", "wanted     whole mass",
+        "FISH 2", "batch bay", "last       340 mm (WAITS: ASKED)", "taken      total length 231 mm", "wanted     whole mass",
         "ASKED      2 has total_length 231 already, now 340 mm: again or new?", "answers: again, next",
         "look before the tray goes:", "  - 1 closed without", "board      there, heard 3.2 s ago",
         "scale      NOT THERE", "unplugged", "1 fish closed", "q quits", "all saved up to entry 12",
@@ -108,7 +110,7 @@ def test_a_line_printer_is_told_what_changed_and_no_ages() -> None:
     first = plain(view(play))
     assert first["bench"] == "lake · test solo, all saved"
     assert first["instrument scale"] == "NOT THERE unplugged"
-    assert first["place table"].startswith("FISH 2 unknown (open) · batch bay | last 340 mm (WAITING)")
+    assert first["place table"].startswith("FISH 2 unknown (open) · batch bay | last 340 mm (WAITS: ASKED)")
     assert "1 closed without" in first["look before the tray goes"]
     assert (
         plain(view(play, age_s=2.0, committed_seq=99, instruments=[instrument("board", last_frame_age_s="9")]))[
@@ -119,3 +121,24 @@ def test_a_line_printer_is_told_what_changed_and_no_ages() -> None:
     assert plain(view(play, trouble="gone")) == {"bench": "NO SERVICE: gone"}
     assert plain(view(play, age_s=9.0)) == {"bench": "STALE: the bench doesn't answer"}
     assert plain(View(None, 0.0)) == {}
+
+
+def test_a_watch_speaks_the_bench_s_language() -> None:
+    play = two_fish()
+    found = view(play)
+    german = View(found.status, found.age_s, "", language("de"))
+    whole = "\n".join(texts(german))
+    for part in (
+        "FISCH 2", "Partie bay", "genommen   Totallänge 231 mm", "fehlt      Vollgewicht", "GEFRAGT    2 hat schon Totallänge 231",
+        "ansehen, bevor die Wanne geht:", "NICHT DA", "q beendet",
+    ):  # fmt: skip
+        assert part in whole, whole
+    lines = "\n".join(f"{name}: {text}" for name, text in plain(german).items())
+    told = re.sub(
+        r"again|next|table|scale|board|unplugged|lake|test solo|bay|whole_mass|unknown|envelope|container",
+        "",
+        whole + lines,
+    )
+    assert not re.search(
+        r"\b(fish|batch|last|taken|wanted|asked|nothing|saved|there|heard|bench|place|instrument)\b", told
+    ), told

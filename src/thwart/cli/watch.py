@@ -9,13 +9,16 @@ import signal
 import sys
 import threading
 import time
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from ..config import BENCH_FILE
 from ..errors import ThwartError
+from ..languages import DEFAULT, LANGUAGES, Language, language
 from .benches import bench_argument, bench_of
 from .watching import Line, Style, View, plain, screen
 
@@ -40,7 +43,7 @@ def watch(bench: Path | None) -> None:
     no terminal, or a dumb one, a line is printed whenever something changes.
     """
     folder = bench_of(bench)
-    looking = Looking(folder)
+    looking = Looking(folder, _words_of(folder))
     looking.start()
     try:
         if sys.stdout.isatty() and os.environ.get("TERM", "dumb") != "dumb":
@@ -53,11 +56,21 @@ def watch(bench: Path | None) -> None:
         looking.stop()
 
 
+def _words_of(folder: Path) -> Language:
+    """The bench's language. Its file may be gone or broken while its service runs: English then."""
+    try:
+        code = tomllib.loads((folder / BENCH_FILE).read_text(encoding="utf-8")).get("language", DEFAULT)
+    except (OSError, ValueError):
+        code = DEFAULT
+    return language(code if code in LANGUAGES else DEFAULT)
+
+
 class Looking:
     """Looks at a bench in threads of its own: the screen goes on when the service doesn't answer."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, words: Language) -> None:
         self._folder = folder
+        self._words = words
         self._stopping = threading.Event()
         self._news = threading.Event()
         self._changed = threading.Event()
@@ -82,7 +95,7 @@ class Looking:
 
     def view(self) -> View:
         """What was seen last."""
-        return View(self._status, time.monotonic() - self._at, self._trouble)
+        return View(self._status, time.monotonic() - self._at, self._trouble, self._words)
 
     def _look(self) -> None:
         from ..service.control import Client
@@ -103,7 +116,7 @@ class Looking:
                     self._news.clear()
                     self._stopping.wait(_AT_MOST_S)
             except (ThwartError, OSError, ValueError) as error:
-                self._say(error.message if isinstance(error, ThwartError) else "it went away")
+                self._say(error.message if isinstance(error, ThwartError) else self._words.tables["watch"]["went-away"])
                 self._stopping.wait(_AGAIN_S)
             finally:
                 client.close()

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from ..announce.narrate import question
+from ..languages import ENGLISH, Language
 from .screen import age, wrapped
 
 #: How a line is shown where the terminal can: never the only thing that says something.
@@ -31,6 +33,24 @@ class View:
     status: Mapping[str, Any] | None
     age_s: float
     trouble: str = ""
+    words: Language = ENGLISH
+
+    def say(self, code: str, **args: object) -> str:
+        """The words of a code of the language's table `watch`."""
+        return self.words.tables["watch"][code].format_map(args)
+
+    def page(self, code: str) -> str:
+        """The words of a code that the page has too; a code it doesn't know as it is."""
+        return self.words.tables["page"].get(code) or code.partition("-")[2]
+
+    def named(self, key: str) -> str:
+        """What a measurand, or a state, is called."""
+        words = self.words.tables["words"]
+        return words.get(key) or " ".join(words.get(part) or part.replace("_", " ") for part in key.split("."))
+
+    def asked(self, found: Mapping[str, Any]) -> str:
+        """A question in this language."""
+        return question(self.words, found.get("cause", ""), found.get("args", {}), found["text"])
 
 
 def shown(text: object) -> str:
@@ -44,10 +64,10 @@ def screen(view: View, width: int, height: int) -> list[Line]:
     if view.status is None or view.status["held"] is None:
         return _cut([*head, *foot], height)
     held = view.status["held"]
-    places = [_place(place, width, practice=held["practice"]) for place in held["places"]]
+    places = [_place(view, place, width, practice=held["practice"]) for place in held["places"]]
     room = max(0, height - len(head) - len(foot) - sum(map(len, places)))
-    instruments = _instruments(view.status["instruments"], width)
-    quiet = _quiet(held["quiet"], width, max(3, room - len(instruments)))
+    instruments = _instruments(view, view.status["instruments"], width)
+    quiet = _quiet(view, held["quiet"], width, max(3, room - len(instruments)))
     lines = [*head]
     for place in places:
         lines += place
@@ -57,24 +77,27 @@ def screen(view: View, width: int, height: int) -> list[Line]:
 
 def plain(view: View) -> dict[str, str]:
     """What a line printer is told whenever one of these changes: by what it is about. Ages aren't, they always change."""
+    bench = view.say("bench")
     if view.trouble:
-        return {"bench": shown(f"NO SERVICE: {view.trouble}")}
+        return {bench: shown(view.say("no-service", trouble=view.trouble))}
     if view.status is None:
         return {}
     if view.age_s > STALE_S:
-        return {"bench": "STALE: the bench doesn't answer"}
-    saved = "all saved" if view.status["saved"] else f"NOT SAVED: {view.status['fault']}"
-    told = {"bench": shown(f"{view.status['bench']} · {view.status['protocol']}, {saved}")}
-    for i in view.status["instruments"]:
-        what = "there" if i["present"] else "NOT THERE"
-        told[f"instrument {i['instrument']}"] = shown(" ".join([what, *([i["reason"]] if i["reason"] else [])]))
-    held = view.status["held"]
+        return {bench: view.say("no-answer")}
+    status = view.status
+    saved = view.say("saved") if status["saved"] else view.say("not-saved", fault=status["fault"])
+    told = {bench: shown(f"{status['bench']} · {status['protocol']}, {saved}")}
+    for i in status["instruments"]:
+        what = view.say("there" if i["present"] else "not-there")
+        told[view.say("instrument", name=i["instrument"])] = shown(f"{what} {i['reason'] or ''}".strip())
+    held = status["held"]
     if held is None:
         return told
     for place in held["places"]:
-        head, *facts = [" ".join(line.text.split()) for line in _place(place, 10_000, practice=held["practice"])]
-        told[f"place {place['place']}"] = " | ".join([head.removeprefix(f"{shown(place['place'])} "), *facts])
-    told["look before the tray goes"] = " · ".join(shown(q["text"]) for q in held["quiet"]) or "nothing"
+        head, *facts = [" ".join(line.text.split()) for line in _place(view, place, 10_000, practice=held["practice"])]
+        name = view.say("place", name=place["place"])
+        told[name] = " | ".join([head.removeprefix(f"{shown(place['place'])} "), *facts])
+    told[view.say("look")] = " · ".join(shown(view.asked(q)) for q in held["quiet"]) or view.say("nothing")
     return told
 
 
@@ -84,99 +107,102 @@ def _head(view: View, width: int) -> list[Line]:
     if status is not None:
         lines += _paragraph(f"{status['bench']} · {status['protocol']}", width, "strong")
     if view.trouble:
-        lines += _paragraph(f"NO SERVICE: {view.trouble}", width, "urgent")
+        lines += _paragraph(view.say("no-service", trouble=view.trouble), width, "urgent")
         if status is not None:
-            lines += _paragraph(f"What follows is {age(view.age_s)} old.", width, "urgent")
+            lines += _paragraph(view.say("old", age=age(view.age_s)), width, "urgent")
     elif status is None:
-        lines.append(Line("asking the bench …"))
+        lines += _paragraph(view.say("asking-it"), width, "plain")
     elif view.age_s > STALE_S:
-        lines += _paragraph(f"STALE: the bench was last heard {age(view.age_s)} ago.", width, "urgent")
+        lines += _paragraph(view.say("stale", age=age(view.age_s)), width, "urgent")
     if status is not None and not view.trouble:
-        waits = f", {status['waiting_inputs']} inputs wait" if status["waiting_inputs"] else ""
-        if status["saved"]:
-            lines += _paragraph(f"all saved up to entry {status['committed_seq']}{waits}", width, "quiet")
-        else:
-            lines += _paragraph(f"NOT SAVED: {status['fault']}{waits}", width, "urgent")
+        saved = (
+            view.say("saved-to", seq=status["committed_seq"])
+            if status["saved"]
+            else view.say("not-saved", fault=status["fault"])
+        )
+        waits = [view.say("waits", n=status["waiting_inputs"])] if status["waiting_inputs"] else []
+        lines += _paragraph(", ".join([saved, *waits]), width, "quiet" if status["saved"] else "urgent")
     return [*lines, Line("─" * width, "quiet")]
 
 
 def _foot(view: View, width: int) -> list[Line]:
     held = view.status["held"] if view.status is not None else None
     counts = [] if held is None else [
-        f"{held['fish_closed']} fish closed", f"asked {held['asked']} times", f"next fish {held['next_number']}",
-        *([f"next container {held['expected_container']}"] if held["expected_container"] else []),
-        *([f"set apart {', '.join(map(str, held['parked']))}"] if held["parked"] else []),
+        view.say("closed", n=held["fish_closed"]), view.say("asked-times", n=held["asked"]),
+        view.say("next-fish", number=held["next_number"]),
+        *([view.say("next-container", label=held["expected_container"])] if held["expected_container"] else []),
+        *([view.say("apart", numbers=", ".join(map(str, held["parked"])))] if held["parked"] else []),
     ]  # fmt: skip
-    return _paragraph(" · ".join([*counts, "q quits"]), width, "quiet")
+    return _paragraph(" · ".join([*counts, view.say("quits")]), width, "quiet")
 
 
-def _place(place: Mapping[str, Any], width: int, *, practice: bool) -> list[Line]:
+def _place(view: View, place: Mapping[str, Any], width: int, *, practice: bool) -> list[Line]:
     fish, counting = place["in_hand"], place["counting"]
     if counting is not None:
-        head = f"counting {counting['species'] or 'nothing yet'}" + (f" {counting['sex']}" if counting["sex"] else "")
+        what = " ".join(filter(None, [view.named(counting["species"] or ""), counting["sex"]]))
+        head = view.say("counting", what=what or view.say("nothing-yet"))
     elif fish is not None:
-        head = f"FISH {fish['number']}" + (f" {fish['species']}" if fish["species"] else "") + f" ({fish['state']})"
+        species = f" {view.named(fish['species'])}" if fish["species"] else ""
+        head = f"{view.say('fish', number=fish['number'])}{species} ({view.say('state-' + fish['state'])})"
     else:
-        head = "nothing in hand"
-    notes = [f"batch {place['batch']}" if place["batch"] else "no batch open"]
-    notes += ["PRACTICE"] * practice + ["PAUSED"] * place["paused"]
+        head = view.say("nothing-in-hand")
+    notes = [view.say("batch", batch=place["batch"]) if place["batch"] else view.say("no-batch")]
+    notes += [view.say("practice")] * practice + [view.say("paused")] * place["paused"]
     lines = _fact(place["place"], f"{head} · {' · '.join(notes)}", width, "strong")
     if (last := place["last"]) is not None:
-        lines += _fact("last", _last(last), width, "strong")
+        lines += _fact(view.say("last"), _last(view, last), width, "strong")
     if fish is not None:
-        taken = ", ".join(f"{_named(key)} {value}" for key, value in fish["taken"].items())
-        lines += _fact("taken", taken or "nothing yet", width)
-        lines += _fact("wanted", ", ".join(map(_named, fish["wanted"])) or "nothing more", width)
+        taken = ", ".join(f"{view.named(key)} {view.words.phrase(value)}" for key, value in fish["taken"].items())
+        lines += _fact(view.say("taken"), taken or view.say("nothing-yet"), width)
+        wanted = ", ".join(map(view.named, fish["wanted"]))
+        lines += _fact(view.say("wanted"), wanted or view.say("nothing-more"), width)
         if fish["containers"]:
-            lines += _fact("container", ", ".join(fish["containers"]), width)
+            lines += _fact(view.named("container"), ", ".join(fish["containers"]), width)
     if place["queue"]:
-        lines += _fact("waiting", ", ".join(map(str, place["queue"])), width)
+        lines += _fact(view.say("waiting"), ", ".join(map(str, place["queue"])), width)
     if place["armed"]:
-        lines += _fact("TWICE", f"{place['armed']}: say it again to do it", width, "urgent")
-    for question in place["questions"]:
-        lines += _fact("ASKED", question["text"], width, "urgent")
-        if question["answers"]:
-            lines += _fact("", "answers: " + ", ".join(question["answers"]), width)
+        lines += _fact(view.say("twice"), view.say("say-again", act=place["armed"]), width, "urgent")
+    for asked in place["questions"]:
+        lines += _fact(view.say("asked"), view.asked(asked), width, "urgent")
+        if asked["answers"]:
+            lines += _fact("", view.say("answers", acts=", ".join(asked["answers"])), width)
     return lines
 
 
-def _last(last: Mapping[str, Any]) -> str:
-    value = f"{last['value']} {last['unit']}".strip()
-    name = f"{_named(last['measurand'])} " if last["measurand"] else ""
+def _last(view: View, last: Mapping[str, Any]) -> str:
+    value = f"{view.words.number(str(last['value']))} {last['unit']}".strip()
+    name = f"{view.named(last['measurand'])} " if last["measurand"] else ""
     whose = f"{last['number']}: " if last["number"] is not None else ""
-    what = [] if last["what"] == "taken" else [last["what"].upper()]
-    what += [last["why"]] if last["why"] else []
-    what += ["questioned"] if last["questioned"] else []
+    what = [] if last["what"] == "taken" else [view.page(f"outcome-{last['what']}").upper()]
+    what += [view.page(f"why-{last['why']}")] if last["why"] else []
+    what += [view.say("questioned")] if last["questioned"] else []
     return f"{whose}{name}{value}" + (f" ({', '.join(what)})" if what else "")
 
 
-def _quiet(questions: Sequence[Mapping[str, Any]], width: int, most: int) -> list[Line]:
+def _quiet(view: View, questions: Sequence[Mapping[str, Any]], width: int, most: int) -> list[Line]:
     """The quiet list in at most so many lines; how many more there are is said."""
     if not questions:
         return []
-    lines = [Line("look before the tray goes:", "strong")]
-    for at, question in enumerate(questions):
-        item = [Line(text) for text in wrapped(shown(question["text"]), width, first="  - ", rest="    ")]
+    lines = [Line(f"{view.say('look')}:"[:width], "strong")]
+    for at, asked in enumerate(questions):
+        item = [Line(text) for text in wrapped(shown(view.asked(asked)), width, first="  - ", rest="    ")]
         if len(lines) + len(item) + (at + 1 < len(questions)) > most:
-            return [*lines, Line(f"  … and {len(questions) - at} more")]
+            return [*lines, Line(f"  {view.say('more', n=len(questions) - at)}"[:width])]
         lines += item
     return lines
 
 
-def _instruments(instruments: Iterable[Mapping[str, Any]], width: int) -> list[Line]:
+def _instruments(view: View, instruments: Iterable[Mapping[str, Any]], width: int) -> list[Line]:
     lines: list[Line] = []
     for i in instruments:
-        heard = "never heard" if i["last_frame_age_s"] is None else f"heard {age(float(i['last_frame_age_s']))} ago"
-        notes = ["there" if i["present"] else "NOT THERE", heard]
+        heard = i["last_frame_age_s"]
+        notes = [view.say("there" if i["present"] else "not-there")]
+        notes += [view.say("never-heard") if heard is None else view.say("heard", age=age(float(heard)))]
         notes += [i["reason"]] if i["reason"] and not i["present"] else []
-        notes += ["more than half of what it sends is rejected"] if i["mostly_rejected"] else []
-        notes += [f"{i['lost']} readings lost"] if i["lost"] else []
+        notes += [view.say("mostly-rejected")] if i["mostly_rejected"] else []
+        notes += [view.say("lost", n=i["lost"])] if i["lost"] else []
         lines += _fact(i["instrument"], ", ".join(notes), width, "plain" if i["present"] else "urgent")
     return lines
-
-
-def _named(key: str) -> str:
-    return key.replace("_", " ")
 
 
 def _fact(name: str, text: str, width: int, style: Style = "plain") -> list[Line]:

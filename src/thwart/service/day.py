@@ -22,7 +22,8 @@ def day(path: Path) -> dict[str, Any]:
             return {
                 "fish": _rows(db, "SELECT * FROM specimens ORDER BY number DESC LIMIT ?"),
                 "findings": _rows(
-                    db, "SELECT f.*, s.number FROM findings f LEFT JOIN specimens s USING (specimen_id) ORDER BY f.seq DESC LIMIT ?"
+                    db, "SELECT f.*, s.number, json_extract(e.data, '$.body.args') AS args FROM findings f JOIN entry e USING (seq) "
+                    "LEFT JOIN specimens s ON s.specimen_id = f.specimen_id ORDER BY f.seq DESC LIMIT ?"
                 ),
                 "mends": _rows(
                     db, "SELECT m.*, s.number FROM mends m LEFT JOIN specimens s USING (specimen_id) ORDER BY m.seq DESC LIMIT ?"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import socket
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
@@ -126,6 +127,9 @@ class Pages:
         from .day import day, lengths
 
         found = day(self._service.ledger.path)
+        words = language(self._service.configured.config.language)
+        for f in found["findings"]:
+            f["text"] = question(words, f["cause"], json.loads(f.pop("args") or "{}"), f["text"])
         drawn = axes(self._service.configured.protocol)
         if drawn is None:
             return {**found, "picture": None}

@@ -28,9 +28,16 @@ const shown = (key, value) => {
   if (key === "asked") return say(value ? "yes" : "no");
   if (key === "verdict" || key === "worst_verdict") return `${value} ${told("verdict", value)}`;
   if (key === "text") return plain(value).replaceAll("`", "");
-  if (key === "why") return told("mend", value);
+  if (key === "why") return why(value);
+  if (key === "old_value" || key === "new_value") return typeof value === "number" ? num(value) : num(named(value));
   return typeof value === "number" ? num(value) : String(value);
 };
+
+/** A mend's reason: a code, or what a slide did. */
+function why(value) {
+  const [, by, way, n] = /^slid ([+-]1) (from|to) (\d+)$/.exec(value) ?? [];
+  return by ? say(`mend-slid-${way}`, { by, n }) : told("mend", value);
+}
 
 const heading = (key) => (key in measurands ? `${named(measurands[key].key)} ${measurands[key].unit}` : told("column", key));
 
