@@ -13,6 +13,7 @@ from thwart.entries import INPUTS, ORIGIN, canonical_text, chained, parsed
 from thwart.ledger.connect import admitted, connect, deviations
 from thwart.ledger.faults import Guard
 from thwart.ledger.refold import Fold, Progress, differences, forget, newest, refold
+from thwart.ledger.snapshots import unpacked
 
 #: More faults than this aren't listed one by one.
 _LISTED: Final = 50
@@ -117,11 +118,11 @@ def _entries(db: sqlite3.Connection) -> Iterator[tuple[int, str, int | None, str
 
 def _snapshots(db: sqlite3.Connection) -> Iterator[str]:
     last = newest(db)
-    for seq, text in db.execute("SELECT seq, state FROM main.snapshot"):
+    for seq, state in db.execute("SELECT seq, state FROM main.snapshot"):
         if seq > last:
             yield f"snapshot {seq}: is ahead of the last entry"
         try:
-            json.loads(text)
+            json.loads(unpacked(state))
         except ValueError:
             yield f"snapshot {seq}: can't be read"
 

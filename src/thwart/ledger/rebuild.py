@@ -13,6 +13,7 @@ from thwart.ledger.backup import backup
 from thwart.ledger.connect import admitted, connect, deviations, measurands
 from thwart.ledger.faults import Guard
 from thwart.ledger.refold import Fold, Progress, differences, forget, newest, refold
+from thwart.ledger.snapshots import packed
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ def _remade(
         _replace(db)
         last = newest(db)
         if snapshot is not None and last:
-            db.execute("INSERT INTO snapshot VALUES (?, ?)", (last, snapshot()))
+            db.execute("INSERT INTO snapshot VALUES (?, ?)", (last, packed(snapshot())))
         db.execute("COMMIT")
         return Rebuilt(last, tuple(found))
     finally:

@@ -49,6 +49,7 @@ OTHER_TABLES: Final = {
     "identity": "CREATE TABLE identity (bench_name TEXT NOT NULL, bench_id TEXT NOT NULL)",
     "specimen_column": "CREATE TABLE specimen_column (measurand TEXT PRIMARY KEY, unit TEXT NOT NULL)",
     "presence": "CREATE TABLE presence (instrument TEXT PRIMARY KEY, last_frame_utc TEXT NOT NULL)",
+    # Its state is deflated (see `snapshots`), whatever the column says; in ledgers of earlier versions it is text.
     "snapshot": "CREATE TABLE snapshot (seq INTEGER PRIMARY KEY, state TEXT NOT NULL)",
 }
 

@@ -18,6 +18,7 @@ from thwart.ledger import schema, views
 from thwart.ledger.connect import PAGE_SIZE, admitted, connect, measurands, refuse_old, sync_folder
 from thwart.ledger.faults import Guard, LedgerCorrupt
 from thwart.ledger.projections import LedgerRecords, Projections
+from thwart.ledger.snapshots import packed, unpacked
 
 _INSERT_ENTRY: Final = "INSERT INTO entry (seq, kind, input_seq, specimen_id, data, hash) VALUES (?, ?, ?, ?, ?, ?)"
 
@@ -179,7 +180,7 @@ class Ledger:
         try:
             with self._guard:
                 self._begin()
-                self._db.execute("INSERT OR REPLACE INTO snapshot (seq, state) VALUES (?, ?)", (seq, state))
+                self._db.execute("INSERT OR REPLACE INTO snapshot (seq, state) VALUES (?, ?)", (seq, packed(state)))
                 self._db.execute(
                     "DELETE FROM snapshot WHERE seq NOT IN (SELECT seq FROM snapshot ORDER BY seq DESC LIMIT 2)"
                 )
@@ -260,13 +261,24 @@ class Ledger:
         return [int(seq) for (seq,) in rows]
 
     def load_snapshot(self, before: int | None = None) -> tuple[int, str] | None:
-        """The last snapshot as (seq, state), or the one before the one of `before`; None where there is none."""
+        """The last snapshot as (seq, state), or the one before the one of `before`; None where there is none.
+
+        Raises LedgerCorrupt where it can't be read.
+        """
         with self._guard:
             row = self._db.execute(
                 "SELECT seq, state FROM snapshot WHERE seq < ? ORDER BY seq DESC LIMIT 1",
                 (self.next_seq if before is None else before,),
             ).fetchone()
-        return None if row is None else (row[0], row[1])
+        if row is None:
+            return None
+        try:
+            return row[0], unpacked(row[1])
+        except ValueError as fault:
+            raise LedgerCorrupt(
+                f"{self.path} is damaged: snapshot {row[0]} can't be read ({fault})",
+                "`thwart rebuild` makes a new one from the entries; `thwart audit` says what else is damaged",
+            ) from fault
 
     def identity(self) -> tuple[str, str]:
         """The bench's name and id."""

@@ -74,6 +74,7 @@ SPOILT = {
         "snapshot 9999: is ahead of the last entry",
     ),
     "a snapshot": ("UPDATE snapshot SET state = '{'", ": can't be read"),
+    "a snapshot deflated": ("UPDATE snapshot SET state = x'789c00'", ": can't be read"),
     "a view": ("DROP VIEW measurements", "measurements is absent or not as this version makes it"),
     "an index": ("DROP INDEX specimen_number", "specimen_number is absent or not as this version makes it"),
 }

@@ -19,6 +19,7 @@ from thwart.entries import ORIGIN, Entry, Stamp, canonical, canonical_text, chai
 from thwart.errors import LedgerError
 from thwart.ledger import Ledger
 from thwart.ledger.connect import PAGE_SIZE
+from thwart.ledger.faults import LedgerCorrupt
 from thwart.ledger.schema import PARTLY, PROJECTED, TABLES
 
 
@@ -260,6 +261,19 @@ def test_the_last_two_snapshots_are_kept(path: Path) -> None:
         assert again.load_snapshot() == (6, "c")
         assert again.load_snapshot(before=6) == (4, "b")
         assert again.load_snapshot(before=4) is None
+
+
+def test_snapshots_of_earlier_versions_are_plain_text_and_what_is_damaged_is_told(path: Path) -> None:
+    with Ledger.create(path, "lake", "0190") as ledger:
+        ledger.write(*Survey().start())
+        ledger.snapshot("whole", 2)
+        with sqlite3.connect(path) as other:
+            other.execute("UPDATE snapshot SET state = 'as it was'")
+        assert ledger.load_snapshot() == (2, "as it was")
+        with sqlite3.connect(path) as other:
+            other.execute("UPDATE snapshot SET state = x'789c00'")
+        with pytest.raises(LedgerCorrupt, match="snapshot 2 can't be read"):
+            ledger.load_snapshot()
 
 
 def test_a_snapshot_is_never_ahead_of_the_entries(path: Path) -> None:
