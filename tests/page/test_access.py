@@ -212,6 +212,25 @@ def test_acts_about_what_is_too_large_and_about_fish_that_went_on(
     assert tab.page.locator('[data-key="recall"]').count() == 1
 
 
+def test_an_instrument_is_verified_by_touch(bench_of: Callable[..., Bench], tab_of: Callable[..., Tab]) -> None:
+    bench = bench_of("solo")
+    tab = tab_of(bench)
+    for _ in range(4):
+        tab.press("look")
+    tab.shows('#sheet [data-instrument="scale"]', "not verified")
+    for key in ("acts", "scale", "verify", "verify mass"):
+        tab.press(key)
+    for digit in "100":
+        tab.page.tap(f'[data-key="digit {digit}"]')
+    tab.press("take")
+    bench.rig.weigh(100)
+    for _ in range(4):
+        tab.press("look")
+    tab.page.wait_for_function(
+        """() => / · verified 20/.test(document.querySelector('#sheet [data-instrument="scale"]').textContent)"""
+    )
+
+
 def test_the_screen_stays_awake(bench_of: Callable[..., Bench], tab_of: Callable[..., Tab]) -> None:
     """Real locks of Chromium (W3C Screen Wake Lock API); hiding the page is feigned, for a headless one is never hidden."""
     bench = bench_of("solo")

@@ -789,9 +789,13 @@ const SHEETS = {
     actKey("swap", ["swap"], actWord("swap"))),
   scale: () => keysOf(
     ...["tared", "knock"].map((a) => actKey(a, [a], actWord(a))),
+    to("verify", { name: "verify" }, actWord("verify")),
     ...setup.pans.map((p) => actKey(`pan ${p}`, ["pan", p], `${actWord("pan")} ${p}`)),
     key("pool", actWord("pool"), () => openPad({ title: actWord("pool"), send: (n) => perform("pool", [n]) })),
     key("count", actWord("count"), () => openPad({ title: actWord("count"), send: (n) => perform("count", [n]) }))),
+  verify: () => keysOf(...[["length", "mm"], ["mass", "g"]].map(([quantity, unit]) => key(`verify ${quantity}`, named(quantity), () => openPad({
+    title: actWord("verify"), unit, send: (text, now) => perform("verify", [text, now]),
+  })))),
   batch: batchSheet,
   people: () => keysOf(...["measurer", "recorder", "stager"].flatMap((role) =>
     setup.people.map((name) => actKey(`${role} ${name}`, [role, name], `${actWord(role)}: ${name}`, { on: here()?.[role] === name })))),
