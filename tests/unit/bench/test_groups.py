@@ -8,12 +8,12 @@ from typing import Any
 
 import pytest
 
-from tests.benchkit import folded, state_of
+from tests.benchkit import ROW, Play, check, folded, state_of
 from tests.unit.bench.test_checks_live import LIVE, LN_A, MODEL, B, Live, mass
 from thwart.bench import protocol
 from thwart.bench.learning import lesson_of
 from thwart.bench.memory import Lesson, kind_of, lines_of
-from thwart.bench.state import Learned, Specimen, Watch
+from thwart.bench.state import Learned, Measurement, Specimen, Watch
 from thwart.checks.specimen import kin
 from thwart.checks.state import FIRST, State, learn
 from thwart.entries import Entry
@@ -167,6 +167,26 @@ def test_a_sex_told_after_the_weight_has_it_judged_anew() -> None:
     assert play.measured("whole_mass") == before
     assert len(play.asked()) == 1
     play.same_when_told_again()
+
+
+def test_in_a_row_the_knife_tells_the_sex_and_the_weight_is_judged_anew() -> None:
+    text = ROW.replace("[species.pike]", f'[species.perch.model]\napart = ["sex"]\n{MODEL}{FEMALES}[species.pike]')
+    text = text.replace("[containers]", "[containers]\nrequired = false") + "[numbers]\nlast = 9999\n"
+    places = ("board", "scale", "knife")
+    play = Play(text, places=places, serves={"board": ("board",), "scale": ("scale",)}, batch=False)
+    play.act("batch open bay perch")
+    play.touch(220)
+    play.act("next", "board")
+    play.weigh(mass(220, 1.3))  # 13 % above a female's
+    (weight,) = (m for m in play.bench.all(Measurement) if m.measurand == "whole_mass")
+    assert weight.verdict == 3
+    assert [q.place for q in play.bench.live_questions()] == ["scale"]
+    play.act("next", "scale")
+    play.act("code sex F", "knife")
+    assert play.bench.need(Measurement, weight.seq).verdict == 1
+    assert not play.bench.live_questions()
+    check(play)
+    assert state_of(folded(play)) == state_of(play.bench)
 
 
 def test_a_sex_told_of_a_closed_fish_teaches_its_group() -> None:
