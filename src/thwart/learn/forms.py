@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Literal
 
 from .evidence import NUMBERED
-from .places import Frame, Group, Place, carve, magnitude, places
+from .places import Frame, Group, Place, carve, in_decimal, magnitude, places
 from .splitting import Split, Style, parts_of, split
 
 #: What a core of a form is: a word that stays, the value, its part in the smaller unit, a number that means nothing to
@@ -415,7 +415,9 @@ def _judge(together: Sequence[tuple[Form, int]]) -> None:
     texts = [one.cores[at] for _, one, at in pairs]
     clock = all(clockwork(form.splits[0], at) for form, at in together)
     conditions = {frame.seen.condition for frame, _, _ in pairs if frame.seen is not None}
-    loose = clock or independent(texts, len(conditions))
+    # No status has decimals.
+    decimals = len(set(texts)) > 1 and all(in_decimal(one, at) for _, one, at in pairs)
+    loose = clock or decimals or independent(texts, len(conditions))
     shared = tuple(dict.fromkeys(texts))
     seen = tuple(dict.fromkeys((one.gaps[at], one.cores[at]) for _, one, at in pairs))
     for form, at in together:

@@ -243,7 +243,8 @@ def _field_of(
         # That spaces give way to digits here shows in other forms of the same begin.
         fraction = {_fraction(core, reading) for core in seen}
         seen = tuple(dict.fromkeys((*seen, *(c for _, c in pooled if {_fraction(c, reading)} == fraction))))
-    if drops or (len(seen) <= _FEW and len({len(core) for core in (*seen, *others)}) > 1):
+    alone = len(seen) <= _FEW or len({len(core) for core in seen}) == 1
+    if drops or (alone and len({len(core) for core in (*seen, *others)}) > 1):
         # How long numbers grow shows where more of them were seen.
         seen = tuple(dict.fromkeys((*seen, *others)))
     digits = Digits(
@@ -706,7 +707,12 @@ def literal(form: Form, condition: str, number_like: re.Pattern[bytes] | None, s
     words: dict[int, bytes] = {}
     for at, core in enumerate(form.splits[0].cores):
         gaps = set(form.gap(at))
-        pieces.append(_gap(gaps, False, False, gaps))
+        if form.roles[at] == "loose" and (columned := _columned(form, at, style)) is not None:
+            pieces += ["", columned]
+            continue
+        # Spaces before a number that means nothing to us give way to its digits.
+        yields = form.roles[at] == "loose" and not any(gap.strip() for gap in gaps) and min(map(len, gaps)) > 1
+        pieces.append(spaces({1, *map(len, gaps)}, False) if yields else _gap(gaps, False, False, gaps))
         texts = form.core(at)
         if not form.splits[0].numbers[at]:
             words[len(pieces)] = core

@@ -162,7 +162,7 @@ def _candidates(group: Group, style: Style, backwards: bool, targets: Sequence[D
                 # A status of one or two digits may be glued to it.
                 yield from (Place(at, columns=(first, size)) for first in (1, 2))
             continue
-        if style == "plain" and any(_in_decimal(one, at) for one, _ in valued):
+        if style == "plain" and any(in_decimal(one, at) for one, _ in valued):
             continue
         for decimals in range(_MOST_DECIMALS + 1):
             if decimals and all(target == 0 for target in targets):
@@ -187,7 +187,7 @@ def _candidates(group: Group, style: Style, backwards: bool, targets: Sequence[D
                 yield Place(at, minor=minor, compound=pair)
 
 
-def _in_decimal(one: Split, at: int) -> bool:
+def in_decimal(one: Split, at: int) -> bool:
     """Whether a run of digits is a part of a number with a point."""
     before = at >= 2 and one.cores[at - 1] == b"." and one.numbers[at - 2] and not one.gaps[at] and not one.gaps[at - 1]
     after = (
