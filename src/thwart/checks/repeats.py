@@ -2,7 +2,7 @@
 
 How often two fish in a row give the same value follows from the division and the spread of the values: for a normal
 spread s the chance is division / (2 √π s). The spread is that of successive differences (von Neumann 1941, Ann. Math.
-Statist. 12:367-395) or, where it is less, their median's, so fish sorted by size, where neighbours are alike, are excused,
+Statist. 12:367-395) or, where it is less, their median's, and the chance no less than the share of pairs of fish before that are equal, so fish sorted by size, where neighbours are alike, are excused,
 also where a sorted heap ends and the next begins. A run is found when that chance, to the power of the repeats, falls under
 `RARE`; so lengths in centimetre classes need a longer run than masses to the gram.
 """
@@ -51,14 +51,37 @@ def follow_repeats(run: Run | None, name: str, fish: Specimen, before: Sequence[
         return run, 0
     step = value.division or 0.002 * value.value
     chance = min(1.0, step / (2.0 * sqrt(pi) * max(_spread(name, value.value, before), 1e-9)))
+    chance = max(chance, _alike(name, before[: -(run.fish - 1)], 0.5 * value.division))
     if chance ** (run.fish - 1) < RARE:
         return run._replace(told=True), run.fish
     return run, 0
 
 
+def _seen(name: str, before: Sequence[Specimen]) -> list[float]:
+    return [value.value for one in before if (value := one.positive().get(name))]
+
+
+def _alike(name: str, before: Sequence[Specimen], within: float) -> float:
+    """The share of pairs of fish before the run that are equal: several species, or classes, make more than one spread tells."""
+    seen = sorted(_seen(name, before))
+    pairs = len(seen) * (len(seen) - 1) / 2
+    return sum(n * (n - 1) / 2 for n in _classes(seen, within)) / pairs if pairs else 0.0
+
+
+def _classes(seen: Sequence[float], within: float) -> list[int]:
+    """How many of the sorted values are alike, class by class."""
+    out = [1] if seen else []
+    for a, b in pairwise(seen):
+        if b - a <= within:
+            out[-1] += 1
+        else:
+            out.append(1)
+    return out
+
+
 def _sorted(name: str, before: Sequence[Specimen]) -> bool:
     """Whether the fish before come in order of size, so that equal ones stand together."""
-    seen = [one.values[name].value for one in before if name in one.values]
+    seen = _seen(name, before)
     up = sum(b > a for a, b in pairwise(seen))
     down = sum(b < a for a, b in pairwise(seen))
     return up + down >= _ENOUGH and min(up, down) <= _BACK * (up + down)
@@ -66,7 +89,7 @@ def _sorted(name: str, before: Sequence[Specimen]) -> bool:
 
 def _spread(name: str, value: float, before: Sequence[Specimen]) -> float:
     """The standard deviation of the values, from successive differences; a quarter of the value for the first few."""
-    seen = [one.values[name].value for one in before if name in one.values]
+    seen = _seen(name, before)
     squares = [(b - a) ** 2 / 2.0 for a, b in pairwise(seen)]
     spread = sqrt((sum(squares) + _FEW * (0.25 * value) ** 2) / (len(squares) + _FEW))
     if len(squares) < _ENOUGH:

@@ -53,8 +53,11 @@ _SPAN, _APART, _APART_FISH = 20, 16.0, 4.0
 _HOLD = 0.5
 #: The sums' floor, and the digits they are kept with.
 _LEAST, _PLACES = -5.0, 3
-#: What all fish but the plainest must say together: a single odd value is no slip.
-_SECOND = 0.3
+#: What all fish but the plainest must say together: a single odd value is no slip. Where nobody was asked about odd values
+#: when they came (`wary`), they are about ten times as many, and the last fish may be the odd one.
+_SECOND, _WARY = 0.3, 3.0
+#: What each of two exchanged masses must say for it where nobody was asked.
+_BOTH = 1.5
 #: log-likelihood ratio above which two masses are exchanged: 0.2 false findings per 1,000 fish.
 SWAP = 5.0
 #: A pair is told as exchanged once that is so much likelier than a slip, and the next fish fits as paired within so much
@@ -163,11 +166,11 @@ def _step(then: Seen, now: Seen, state: State, setup: Setup) -> tuple[Step, floa
 
 
 def follow_slip(
-    watch: SlipWatch, fish: Specimen, before: Sequence[Specimen], state: State, setup: Setup
+    watch: SlipWatch, fish: Specimen, before: Sequence[Specimen], state: State, setup: Setup, *, wary: bool = False
 ) -> tuple[SlipWatch, Slip | Swap | None]:
     """The watch after one more finished fish, with `state` as it was before that fish was learned.
 
-    `before` are the fish before it at this place, nearest last.
+    `before` are the fish before it at this place, nearest last; `wary`: nobody was asked about odd values among them.
     """
     now, then = _seen(fish), _seen(before[-1]) if before else None
     using = state if watch.anchor is None else State(watch.anchor, state.ration, state.trays)
@@ -175,7 +178,7 @@ def follow_slip(
     if made is None:
         return SlipWatch(told=watch.told, ended=watch.ended), None
     step = made[0]
-    new = _taken(watch, step)
+    new = _taken(watch, step, wary)
     found: Slip | Swap | None = None
     if new.told:
         gain = step.late if new.told == "late" else step.early
@@ -184,7 +187,7 @@ def follow_slip(
             return SlipWatch(), None
         new = msgspec.structs.replace(new, ended=ended)
     elif watch.pair or max(new.late, new.early) > _LOOK:
-        found = _decide(new, watch.pair, _look_back([*before, fish], using, setup))
+        found = _decide(new, watch.pair, _look_back([*before, fish], using, setup), wary)
         if isinstance(found, Swap):
             return SlipWatch(), found
         if found:
@@ -193,8 +196,10 @@ def follow_slip(
     return msgspec.structs.replace(new, anchor=using.kinds if held else None), None
 
 
-def _taken(watch: SlipWatch, step: Step) -> SlipWatch:
+def _taken(watch: SlipWatch, step: Step, wary: bool) -> SlipWatch:
     gain = step.late + step.early
+    if wary and min(step.late, step.early) < _BOTH:
+        gain = 0.0
     return SlipWatch(
         max(_LEAST, round(log1p(exp(watch.late)) + step.late, _PLACES)),
         max(_LEAST, round(log1p(exp(watch.early)) + step.early, _PLACES)),
@@ -237,7 +242,7 @@ def _look_back(fish: Sequence[Specimen], state: State, setup: Setup) -> _Past:
     return _Past(steps[-LOOK_BACK:], away, -0.5 * z * z - log(wide / scale) - steps[-1].fit)
 
 
-def _decide(new: SlipWatch, pair: float, past: _Past) -> Slip | Swap | None:
+def _decide(new: SlipWatch, pair: float, past: _Past, wary: bool) -> Slip | Swap | None:
     """What is told now: a slip, an exchanged pair of the two fish before this one, or (not yet) nothing."""
     steps = past.steps
     late, early = _sums([s.late for s in steps]), _sums([s.early for s in steps])
@@ -256,7 +261,7 @@ def _decide(new: SlipWatch, pair: float, past: _Past) -> Slip | Swap | None:
     sums, rest = (late, 0.0) if direction == "late" else (early, past.anyones)
     at = sums.index(max(sums))
     said = [s.late if direction == "late" else s.early for s in steps[at:]]
-    if sum(said) - max(said) + rest < _SECOND:
+    if sum(said) - max(said) + rest < _SECOND or (wary and sum(said) + rest - max(*said, rest) < _WARY):
         return None
     whole = log_sum(sums)
     near = sum(exp(one - whole) for one in sums[max(at - 1, 0) : at + 2])

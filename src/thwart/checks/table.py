@@ -336,7 +336,7 @@ def findings(
             learned = replace(state.kinds[fish.kind], fish=1)
             state = replace(state, kinds={**state.kinds, fish.kind: learned})
         if layout.order:
-            sequence, more = follow(sequence, fish, state, whole)
+            sequence, more = follow(sequence, fish, state, whole, wary=True)
             yield from (RowFinding(number, fish.species, one) for one in more)
 
 
