@@ -200,7 +200,7 @@ class Measurer(Hand):
             if any(e.body["code"] == "no-readings" for e in self.since(mark, "refused")):
                 self.site.act("leaves", "scale", None)  # it had gone on already
             return
-        yield from self.hand_on(fish, row.to_scale, push=fish.trouble == "overtaken")
+        yield from self.hand_on(fish, row.to_scale, push=fish.trouble == "overtaken" or row.shuffle)
         if fish.trouble == "overtaken" and following is not None:
             row.shuffle = True
 
@@ -265,9 +265,16 @@ class Weigher(Hand):
                 row.weighed_all = True
                 return
             at = 0
-            if row.shuffle and len(row.to_scale.lies) > 1:
-                at, row.shuffle = 1, False
-                self._planted("overtaken", row.to_scale.lies[0])
+            if row.shuffle:
+                for _ in range(200):  # busy with something else, until the next fish lies there too
+                    if len(row.to_scale.lies) > 1 or row.measured_all:
+                        break
+                    yield 0.3
+                row.shuffle = False
+                if len(row.to_scale.lies) > 1:  # who looked at the page would take the one that it shows
+                    at = 1
+                    row.exchanged |= {fish.n for fish in row.to_scale.lies[:2]}
+                    self._planted("overtaken", row.to_scale.lies[0])
             fish = row.to_scale.lies.pop(at)
             yield 0.8
             yield from self._one(fish, row)
@@ -280,7 +287,7 @@ class Weigher(Hand):
             return
         yield from self.tag(fish)
         for _ in range(3):
-            if self.tags.carried or not self.takes_it_for_another(fish):
+            if self.tags.carried or fish.n in row.exchanged or not self.takes_it_for_another(fish):
                 break
             yield from self.say("lost")  # the one it shows is gone
             yield from self.say("lost")
@@ -399,7 +406,7 @@ class Cutter(Hand):
 
     def _one(self, fish: Fish, row: Row) -> Doing:
         yield from self.tag(fish)
-        if not self.tags.carried and self.takes_it_for_another(fish):
+        if not self.tags.carried and fish.n not in row.exchanged and self.takes_it_for_another(fish):
             yield from self.say("lost")  # the one it shows is gone; this one may be the next it has
             yield from self.say("lost")
         mark = self.mark()
@@ -469,6 +476,8 @@ class Row:
         self.began: set[int] = set()
         self.skipped: set[int] = set()
         self.handed_back: set[int] = set()
+        self.exchanged: set[int] = set()
+        """Changed places on the way to the scale, and nobody looked."""
         self.envelopes = Envelopes(site)
         self.careful = careful
         self.tags = Tags(tags)

@@ -62,6 +62,7 @@ _KEPT_IN_A_ROW = (
 )  # fmt: skip
 
 _UNMARKED = "a fish is out of the row and nobody said so: the next one is taken for it, and so on"
+_CHANGED = "two fish change places between two people, and nothing they carry says which is which"
 _NEVER = "water or a hand makes a fish that never was, or takes the next one for it, and so on"
 
 ROW: Mapping[str, Trouble] = {
@@ -70,7 +71,7 @@ ROW: Mapping[str, Trouble] = {
     "hosing": Trouble(SOLO["hosing"].rate, slips=_NEVER),
     "leans on the empty pan": Trouble(SOLO["leans on the empty pan"].rate, slips=_NEVER),
     "power cut": Trouble(SOLO["power cut"].rate, slips="the bench was dark and somebody went on: a fish passed unseen"),
-    "overtaken": Trouble(0.002, "two fish change places between two people, and nothing they carry says which is which"),
+    "overtaken": Trouble(0.002, _CHANGED, slips=_CHANGED),
     "too fast": Trouble(0.002),
     "skipped place": Trouble(0.003, slips=_UNMARKED),
     "leaves": Trouble(0.002),

@@ -20,6 +20,7 @@ from ..checks.specimen import Specimen as Fish
 from ..checks.specimen import Value, kin
 from ..checks.state import MASSES, State, learn
 from ..checks.state import Setup as CheckSetup
+from . import row
 from .filling import about, ask, observed, standing
 from .judging import Finding, fish_of, group_of, state_of, value_of
 from .memory import Lesson, begins_known, followed, lines_of, prior_of, ration_line, sequence_of, taught
@@ -97,7 +98,7 @@ def _learn(bench: Bench, place: str, specimen: Specimen) -> None:
     bench.decide("learned", specimen.specimen_id, place=place, taught=lesson.to_json(), **body)
     said = {q.kind for q in bench.live_questions() if q.place == place} if findings else set()
     for found in findings:
-        finding = _of_sequence(specimen, found, fish)
+        finding = _of_sequence(bench, place, specimen, found, fish)
         # What goes on is found again and again: it interrupts once.
         quiet = not found.asks or found.cause in said
         ask(bench, place, bench.need(Specimen, specimen.specimen_id), finding, about=None, quiet=quiet)
@@ -146,7 +147,7 @@ def _asked(bench: Bench, specimen: Specimen) -> tuple[bool, float]:
     return True, 1.0 if stands else float(str(q.args["sound"]))
 
 
-def _of_sequence(specimen: Specimen, found: Found, fish: Fish) -> Finding:
+def _of_sequence(bench: Bench, place: str, specimen: Specimen, found: Found, fish: Fish) -> Finding:
     """A sequence test's finding, with the act that repairs it where there is one."""
     act = ""
     arguments = found.arguments
@@ -155,7 +156,7 @@ def _of_sequence(specimen: Specimen, found: Found, fish: Fish) -> Finding:
         act = f"slide {found.measurand} {arguments['start']} {arguments['end']} {by}"
     elif found.cause == "swapped":
         mass = next((m for m in MASSES if m in fish.values), found.measurand)
-        act = f"mend swap {arguments['first']} {arguments['second']} {mass} exchanged"
+        act = "`, `".join(_exchange(bench, place, arguments["first"], arguments["second"], mass))
     elif found.cause == "species_stuck":
         act = f"mend species NUMBER {arguments['fits']} wrong-species"
     args = {"number": specimen.number, "measurand": found.measurand, **arguments}
@@ -171,6 +172,28 @@ def _of_sequence(specimen: Specimen, found: Found, fish: Fish) -> Finding:
         True,
         f"{found.text}: `{act}`" if act else found.text,
     )
+
+
+def _exchange(bench: Bench, place: str, first: str, second: str, mass: str) -> list[str]:
+    """The mends by which two fish get back what they exchanged.
+
+    In a row where only order tells fish apart it was the fish that changed places, before the scale: what was taken from
+    there on, sex and envelope too, belongs with the mass, and what was taken before is the other's.
+    """
+    one, other = (bench.numbered(int(number)) for number in (first, second))
+    swap = f"mend swap {first} {second} {{}} exchanged"
+    if one is None or other is None or not row.by_order_alone(bench, place) or mass not in one.values:
+        return [swap.format(mass)]
+    at = bench.setup.protocol.position
+    taken = standing(bench, one)
+    weighed_at = at(taken[mass].place) or 0
+    before = [key for key, m in taken.items() if key in other.values and (at(m.place) or 0) < weighed_at]
+    if not before:
+        return [swap.format(mass)]
+    mends = [swap.format(key) for key in before]
+    if one.species is not None and other.species is not None and one.species != other.species:
+        mends += [f"mend species {first} {other.species} exchanged", f"mend species {second} {one.species} exchanged"]
+    return mends
 
 
 def _retaught(bench: Bench) -> set[str]:

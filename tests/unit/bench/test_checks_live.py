@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.benchkit import SOLO, Play, check, folded, refused, state_of
+from tests.benchkit import ROW, SOLO, Play, check, folded, refused, state_of
 from thwart.bench.kernel import Bench
 from thwart.bench.learning import lesson_of
 from thwart.bench.memory import Lesson, follow_on, kind_of, lines_of, sequence_of
@@ -496,6 +496,36 @@ def test_an_exchanged_pair_is_found_and_mended() -> None:
     play.act("mend swap 31 32 whole_mass exchanged")
     check(play)
     play.same_when_told_again()
+
+
+def test_in_a_row_without_tags_it_was_the_fish_that_changed_places_and_what_was_taken_before_is_mended() -> None:
+    text = ROW.replace("[species.pike]", f"{MODEL}\n[species.pike]").replace(
+        "[containers]", "[containers]\nrequired = false"
+    )
+    serves = {"board": ("board",), "scale": ("scale",), "scanner": ("knife",), "hand-scale": (), "pedal": ()}
+    play, rng = Live(text, places=("board", "scale", "knife"), serves=serves), random.Random(12)
+    found: list[Entry] = []
+
+    def pass_on(mm: int, grams: int) -> None:
+        play.act("species perch", "board")
+        play.touch(mm)
+        play.weigh(grams)
+        while play.bench.open_questions("scale"):
+            play.act("stands", "scale")
+        found.extend(d for d in play.act("next", "knife") if d.body.get("code") == "swapped")
+        found.extend(d for d in play.label(play.expected()) if d.body.get("code") == "swapped")
+
+    for _ in range(30):
+        mm = round(exp(min(max(rng.gauss(log(220), 0.2), log(90)), log(400))))
+        pass_on(mm, mass(mm, exp(rng.gauss(0.0, SCATTER))))
+    assert found == []
+    for mm, grams in ((230, mass(330)), (330, mass(230)), (260, mass(260)), (285, mass(285))):
+        pass_on(mm, grams)
+    (one,) = found
+    assert "`mend swap 31 32 total_length exchanged`" in one.body["text"]
+    play.act("mend swap 31 32 total_length exchanged")
+    assert (play.values(31)["total_length"], play.values(32)["total_length"]) == ("330", "230")
+    check(play)
 
 
 def test_heaped_digits_are_told_of_the_one_who_measured() -> None:
