@@ -44,6 +44,14 @@ def _fish(number: str, **values: float) -> Specimen:
     ],
     _fish("4"),
 )  # so far out that both densities are zero
+@example(
+    [],
+    Specimen("1", "perch", {"fork_length": Value(400.0, "-1"), "gutted_mass": Value(7e8, "100")}),
+)  # digits that aren't those of the value
+@example(
+    [_fish("1", total_length=2.27e8, whole_mass=100.0), _fish("2", total_length=2.27e8, whole_mass=100.0)],
+    _fish("3", total_length=1e-9, whole_mass=63.0),
+)  # as far out as can be, twice, then the other way
 @settings(max_examples=40)
 def test_nothing_crashes_whatever_the_values(before: list[Specimen], now: Specimen) -> None:
     setup = Setup()
