@@ -16,10 +16,10 @@ Shot = Callable[[Tab, str], None]
 
 
 class Morning:
-    """The steps; `shot` is called where the guide shows a picture."""
+    """The steps; `shot` is called where the guide shows a picture, and `touch` is a hand's, at its pace or in haste."""
 
-    def __init__(self, bench: Bench, tab: Tab, shot: Shot) -> None:
-        self.bench, self.tab, self.rig, self.shot = bench, tab, bench.rig, shot
+    def __init__(self, bench: Bench, tab: Tab, shot: Shot, touch: Callable[[int], None]) -> None:
+        self.bench, self.tab, self.rig, self.shot, self.finger = bench, tab, bench.rig, shot, touch
 
     def step_1(self) -> None:
         for name in ("board", "scale", "scanner"):
@@ -32,7 +32,7 @@ class Morning:
 
     def step_2(self) -> None:
         self.tab.page.tap("#bench")
-        self.rig.touch(212)
+        self.finger(212)
         self.tab.shows(".hollow .digits", "212")
         assert "loose · no batch is open" in self.tab.text('[data-cell="last"] .label')
         spoken = until(lambda: self.tab.page.evaluate("window.spoken.join('|')") or self.pause(), "speech")
@@ -54,7 +54,7 @@ class Morning:
         self.weigh(139)
 
     def step_4(self) -> None:
-        self.rig.touch(226)
+        self.finger(226)
         self.tab.shows('[data-question="again-or-new"]', "again or new?")
         assert "marked" in self.tab.page.get_attribute('[data-key="again"]', "class").split()
         assert "marked" in self.tab.page.get_attribute('[data-key="next"]', "class").split()
@@ -120,7 +120,7 @@ class Morning:
         assert self.tab.page.locator("ol.fish li").count() == 10
         odd = self.tab.page.locator("ol.fish li:has(.look) b").all_text_contents()
         assert len(odd) == 1
-        for key in ("acts", "recall", *(f"digit {d}" for d in odd[0]), "take"):
+        for key in (f"fish {odd[0]}", "recall"):
             self.tab.press(key)
         self.tab.shows('[data-cell="hand"] .digits', odd[0])
 
@@ -131,7 +131,7 @@ class Morning:
         self.tab.shows("#said", "10 fish")
 
     def touch(self, mm: int) -> None:
-        self.rig.touch(mm)
+        self.finger(mm)
         self.tab.shows('[data-cell="last"]:not(.hollow) .digits', str(mm))
 
     def weigh(self, grams: int) -> None:
@@ -178,7 +178,7 @@ def test_first_morning(bench_of: Callable[..., Bench], tab_of: Callable[..., Tab
     tab.page.reload()
     tab.ready()
     guide = GUIDE.read_text()
-    play(Morning(bench, tab, lambda tab, name: None), guide)
+    play(Morning(bench, tab, lambda tab, name: None, bench.rig.touch), guide)
     for picture in re.findall(r"\((images/[^)]+)\)", guide):
         assert (GUIDE.parent / picture).is_file(), picture
     assert state_of(bench)["practice"] is False

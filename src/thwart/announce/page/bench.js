@@ -535,7 +535,7 @@ function hereSheet() {
   if (cloud && (cloud.points.length || cloud.band.length)) side.append(...cloudParts(cloud));
   const left = el("div", { class: "main" }, ...parts);
   const tall = !body.classList.contains("upright") && $("sheet").clientHeight > TALL_MM * (setup.ppi / 25.4);
-  if (!body.classList.contains("roomy") && (!parts.length || tall)) left.append(...fishTable(tall ? 10 : 5));
+  if (!body.classList.contains("roomy") && (!parts.length || tall)) left.append(...fishTable(tall ? 10 : 4));
   const made = [left, side];
   if (body.classList.contains("roomy")) {
     made.push(el("div", { class: "rest" }, el("div", {}, title("tray"), ...tray()), el("div", {}, title("fish"), ...fishTable(10)),

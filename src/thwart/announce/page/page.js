@@ -104,9 +104,10 @@ export function shape(name) {
     svg("path", { d: PATHS[name] }));
 }
 
-const nice = (span) => {
+/** A round step that parts a span into so many at most. */
+const nice = (span, parts = 5) => {
   const ten = 10 ** Math.floor(Math.log10(span));
-  return [1, 2, 5, 10].map((k) => k * ten).find((step) => step >= span / 4) ?? ten;
+  return [0.1, 0.2, 0.5, 1].map((k) => k * ten).find((step) => step >= span / parts) ?? ten;
 };
 
 /** The fish of a species as length and mass on the model's band, with the one in question. */
@@ -134,7 +135,7 @@ export function cloudPicture(cloud, width = 440, height = 230) {
     const down = cloud.band.map(([x, y]) => `${X(x)} ${Y(y)}`).reverse();
     made.append(svg("path", { class: "band", d: `M${[...up, ...down].join("L")}Z` }));
   }
-  const stepX = nice(high - low), stepY = nice(most);
+  const stepX = nice(high - low), stepY = nice(most, height < 160 ? 3 : 5);
   for (let v = Math.ceil(low / stepX) * stepX; v <= high; v += stepX) {
     made.append(svg("path", { class: "axis", d: `M${X(v)} ${height - bottom}v5` }));
     made.append(text(num(v), { x: X(v), y: height - 11, "text-anchor": "middle" }));
