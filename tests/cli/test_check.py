@@ -500,3 +500,20 @@ def test_a_small_group_is_judged_without_the_row_itself(tmp_path: Path, run: Run
     source = sexes(tmp_path / "t.csv", n=44, r22=1.35)
     assert run("check", source, *PERCH, "--apart", "sex", "--out", out).code == 0
     assert "22" in {r["row"] for r in found(out)}
+
+
+def test_rows_in_order_of_dates(tmp_path: Path, run: Run) -> None:
+    lines = table(tmp_path / "t.csv", 60).read_text().splitlines()[1:]
+    lines[40] = f"{int(lines[40].split(',')[0]) + 120},{lines[39].split(',')[1]}"
+    dated = [f"2024-05-{1 + i // 10:02}T10:{i % 10:02},{line}" for i, line in enumerate(lines)]
+    (tmp_path / "d.csv").write_text("at,tl,w\n" + "\n".join(reversed(dated)) + "\n")
+    assert "still the value of 21" in run("check", tmp_path / "d.csv", *PERCH, "--order", "at").out
+    (tmp_path / "d.csv").write_text("at,tl,w\n" + "\n".join([*dated, "7,220,106"]) + "\n")
+    assert "row 61: at is '7'" in run("check", tmp_path / "d.csv", *PERCH, "--order", "at").err
+
+
+def test_rows_without_a_species(tmp_path: Path, run: Run) -> None:
+    (tmp_path / "t.csv").write_text("sp,tl,w\nNA,220,106\n,220,106\n-,220,0\n")
+    told = run("check", tmp_path / "t.csv", "--species", "sp", "--length", "tl:mm", "--mass", "w:g").out
+    assert "species: (none) 3" in told
+    assert "row 3: whole mass 0 g: not above zero" in told

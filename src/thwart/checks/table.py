@@ -53,6 +53,9 @@ _MISSING = frozenset((
     *(f"-{nines}{end}" for nines in ("9", "99", "999", "9999", "99999") for end in ("", ".0")),
 ))  # fmt: skip
 
+#: What programs write where a row has no species.
+_NOBODY = frozenset(("NA", "<NA>", "NaN", "nan", "None", "NULL", "?", "-", "."))
+
 Row = Mapping[str, object]
 
 
@@ -162,7 +165,11 @@ _WRITTEN = {"[in_i]": "in", "[ft_i]": "ft", "[lb_av]": "lb", "[oz_av]": "oz"}
 
 def read_row(number: int, row: Row, layout: Layout, divisions: Mapping[tuple[str, str], float]) -> Read:
     """One row as the specimen `number`. Raises KeyError for a column that isn't there."""
-    species = str(row[layout.species] or "").strip() if layout.species else layout.name
+    species = layout.name
+    if layout.species:
+        species = str(row[layout.species] if row[layout.species] is not None else "").strip()
+        if species in _NOBODY:
+            species = ""
     values, unreadable, missing = {}, {}, []
     for measurand, at in layout.measurands.items():
         cell = parse_cell(row[at.column])

@@ -6,6 +6,8 @@ import csv
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing
+from datetime import UTC, datetime
+from math import isfinite, nan
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +22,7 @@ _DELIMITERS = ";\t,|"
 _ENCODINGS = ("utf-8-sig", "cp1252")
 _WIDE = (b"\xff\xfe", b"\xfe\xff")
 _EVERY = 500
+_FIRST_DAY = datetime(1900, 1, 1, tzinfo=UTC)
 _BATCH = 2000
 
 
@@ -50,18 +53,32 @@ class Sheet:
             raise ConfigError(str(self.path), lines, f"columns there: {', '.join(self.columns)}")
 
     def in_order_of(self, column: str) -> list[int]:
-        """The rows (from 0) in order of a column's numbers. Raises ThwartError where one holds none."""
+        """The rows (from 0) in order of a column's numbers or ISO dates. Raises ThwartError where one holds none."""
         keys: list[tuple[float, int]] = []
+        dated = 0
         for at, row in enumerate(self.rows()):
             text = str(row[column] if row[column] is not None else "").strip().replace(",", ".")
-            try:
-                keys.append((float(text), at))
-            except ValueError:
+            key, is_date = _place(text)
+            dated += is_date
+            if not isfinite(key) or dated not in (0, at + 1):
                 raise ThwartError(
                     f"{self.path}: row {at + 1}: {column} is {text!r}, no number to put the rows in order by",
-                    "leave out --order, or name a column of numbers",
-                ) from None
+                    "leave out --order, or name a column of numbers or of dates as 2024-05-31",
+                )
+            keys.append((key, at))
         return [at for _, at in sorted(keys)]
+
+
+def _place(text: str) -> tuple[float, bool]:
+    """Where a number or an ISO date (or date and time) puts a row, and whether it is a date; NaN for neither."""
+    try:
+        return float(text), False
+    except ValueError:
+        pass
+    try:
+        return (datetime.fromisoformat(text).replace(tzinfo=UTC) - _FIRST_DAY).total_seconds(), True
+    except ValueError:
+        return nan, False
 
 
 def open_sheet(path: Path) -> Sheet:
