@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -106,3 +108,29 @@ def test_a_label_used_already_doesnt_close_another_fish(bench: Rig) -> None:
     hand = bench.hand()
     assert hand is not None
     assert (hand["number"], hand["containers"]) == (2, [])
+
+
+def test_a_known_length_and_mass_stand_in_the_view_for_other_programs(bench: Rig) -> None:
+    bench.start()
+
+    def seen() -> dict[str, tuple[Any, bool]]:
+        with closing(sqlite3.connect(f"file:{bench.folder}/ledger.db?mode=ro", uri=True)) as db:
+            rows = db.execute(
+                "SELECT instrument, verified, last_verified_utc FROM instruments WHERE instrument != 'scanner'"
+            )
+            return {name: (verified, when is not None) for name, verified, when in rows}
+
+    assert bench.act("verify 300 mm")["said"] == ["the next reading is of 300 mm"]
+    bench.touch(300)
+    bench.wait_for("verified")
+    assert seen() == {"board": (1, True), "scale": (None, False)}
+    bench.act("verify 100 g")
+    bench.weigh(90)
+    bench.wait_for("verified", lambda b: b["instrument"] == "scale")
+    assert seen() == {"board": (1, True), "scale": (0, True)}
+    bench.act("knock")
+    assert seen() == {"board": (1, True), "scale": (None, True)}
+    bench.stop()
+    bench.start()
+    assert seen() == {"board": (1, True), "scale": (None, True)}
+    assert bench.status()["held"]["verified"]["board"]["verified"] is True
