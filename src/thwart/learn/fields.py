@@ -94,7 +94,10 @@ class Digits:
             surplus = implied - self.shown
             tail = surplus if all(text.endswith("0" * surplus) for text in texts) else 0
         end = ["0" * tail] if tail else []
-        if zeros or self.fixed or (implied and len(sizes) == 1 and any(t[:1] == "0" and len(t) > 1 for t in texts)):
+        steady = len({len(core) for core in self.cores}) == 1 and least > 1 and not implied and not self.backwards
+        if zeros or (self.fixed and not steady) or (
+            implied and len(sizes) == 1 and any(t[:1] == "0" and len(t) > 1 for t in texts)
+        ):  # fmt: skip
             if len(sizes) > 1:
                 return [repeat("[0-9]", least - tail, most - tail), *end]
             known = [parts_of(core, self.style, backwards=self.backwards)[0] for core in self.known]
@@ -102,11 +105,10 @@ class Digits:
             return [*(["0"] * held), repeat("[0-9]", most - held - tail, most - held - tail), *end]
         low = min(least, 1 + implied) - tail
         body = repeat("[0-9]", max(low, 0), None if self.padded else most - tail + _GROWTH)
-        steady = len({len(core) for core in self.cores}) == 1
-        if steady and least > 1 and not self.padded and not self.filled and not implied and not self.backwards:
+        if steady and not self.padded and not self.filled:
             # All had the same length. A zero or spaces may fill the place of a missing digit and mean the same. A frame
             # that is shorter or longer could be one that lost or gained a byte, unless that can be told.
-            bare = repeat("[0-9]", 1, most + _GROWTH) if self.told else f"[0-9]{{{most}}}"
+            bare = repeat("[0-9]", 1, most + _GROWTH) if self.told and not self.fixed else f"[0-9]{{{most}}}"
             return [f"(?:{bare}| {{1,{most - 1}}}[0-9]{{1,{most}}})", *end]
         return [body, *end]
 
