@@ -297,7 +297,13 @@ def test_options_that_make_no_sense(tmp_path: Path, run: Run, words: list[str], 
     assert said in err
 
 
+def test_one_measurand_is_compared_with_nothing(tmp_path: Path, run: Run) -> None:
+    told = run("check", table(tmp_path / "t.csv"), "--species", "perch", "--mass", "w:g").out
+    assert "one measurand only" in told
+
+
 def test_files_that_arent_there_or_are(tmp_path: Path, run: Run) -> None:
+    assert "a folder without a ledger" in run("check", tmp_path, *PERCH).err
     assert "no such file" in run("check", tmp_path / "none.csv", *PERCH).err
     path = table(tmp_path / "t.csv")
     assert "is there already" in run("check", path, *PERCH, "--out", path).err
@@ -339,7 +345,9 @@ def test_a_line_no_fish_has_is_told_and_the_table_checked_all_the_same(tmp_path:
     assert (code, err) == (0, "")
     assert "b 1.5 (the rows alone give" in told
     model = tmp_path / "m.toml"
-    assert run("model", "fit", path, *PERCH, "--out", model).code == 0
+    fitted = run("model", "fit", path, *PERCH, "--out", model)
+    assert fitted.code == 0
+    assert "the rows alone give b" in fitted.out
     assert run("model", "show", model).code == 0
 
 

@@ -118,6 +118,10 @@ def source_of(
     if species is None:
         raise click.UsageError(f"say which species: --species COL or NAME; columns: {', '.join(sheet.columns)}")
     sheet.need([*(c.column for c in measurands.values()), *apart])
+    if len(measurands) == 1:
+        notes.append(
+            "one measurand only: with no other to compare it with, limits and factors of ten are all that can be seen"
+        )
     column = species if species in sheet.columns else ""
     models: dict[str, SpeciesModel] = {}
     names: dict[str, str] = {}

@@ -124,6 +124,8 @@ def _report(fitted: Mapping[str, list[Fitted]], rows: Rows, surveyed: Survey) ->
                 f"{name}{p.group and f', {p.group}'}: {_named(p.y)} on {_named(p.x)}, {f.fish} fish: b {p.b:.4g}, scatter {100 * p.scatter:.3g} %; "
                 f"median {p.expected(exp(p.ln_centre)):.4g} {p.y_unit} at {exp(p.ln_centre):.4g} {p.x_unit}, mean {f.bias:.4g} times the median"
             )
+            if f.free is not None:
+                yield f"  the rows alone give b {f.free:.3g}, as no fish has: are columns and units right?"
             far = [rows[name, p.group, p.y, p.x][i] for i in f.far]
             if far:
                 more = f" … and {len(far) - _SHOWN} more" if len(far) > _SHOWN else ""

@@ -84,7 +84,8 @@ def _place(text: str) -> tuple[float, bool]:
 def open_sheet(path: Path) -> Sheet:
     """The table in a file, by what it holds. Raises ThwartError where it holds none."""
     if not path.is_file():
-        raise NotFound(f"{path}: no such file", "name a CSV or Parquet file, or a ledger")
+        said = "a folder without a ledger" if path.is_dir() else "no such file"
+        raise NotFound(f"{path}: {said}", "name a CSV or Parquet file, or a ledger")
     with path.open("rb") as file:
         head = file.read(16)
     try:
