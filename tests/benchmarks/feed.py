@@ -1,10 +1,9 @@
 """What readers of the feed cost the bench. `python -m tests.benchmarks.feed [touches]`.
 
-A board's touches through the real service: last byte written to the pseudo-terminal → durable commit returned. Measured
-with no reader, with 50 over HTTP of which one never reads, and with 50 over the control port of which one never reads,
-in blocks that take turns, so that the machine's moods fall on all alike. Readers run in a process of their own, as
-browsers do. The ratio of medians and of 90th and 99th percentiles to those without a reader tells what is lost; also
-printed: the memory of this process, which holds the service (resident, from /proc).
+Touches (`touching`) with no reader, with 50 over HTTP of which one never reads, and with 50 over the control port of
+which one never reads. Readers run in a process of their own, as browsers do. The ratio of medians and of 90th and 99th
+percentiles to those without a reader tells what is lost; also printed: the memory of this process, which holds the
+service (resident, from /proc).
 """
 
 from __future__ import annotations
@@ -21,15 +20,12 @@ import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from queue import SimpleQueue
 
-from tests.benchmarks.service import bench_folder, percentile
-from thwart.ports.simulated import PtyLine
-from thwart.service.control import Client
+from tests.benchmarks.touching import BLOCK, tell, touching
 from thwart.service.service import Service
 
 READERS = 50
-BLOCK = 60
+KINDS = ("none", "http", "control")
 
 
 def read(over: str, port: int, token: str, readers: int, since: int) -> None:
@@ -93,48 +89,13 @@ def resident_mib() -> float:
 
 def main(count: int) -> None:
     """Take turns, and print."""
-    kinds = ("none", "http", "control")
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        board = PtyLine(folder / "board.port")
-        bench_folder(folder, {"board": ("number-unit-length", folder / "board.port")})
-        service = Service(folder)
-        done: SimpleQueue[int] = SimpleQueue()
-        commit = service.ledger.commit
-
-        def timed() -> None:
-            commit()
-            done.put(time.perf_counter_ns())
-
-        service.start()
-        client = Client(folder)
-        client.ask(do="act", act="batch", args=["open", "b"])
-        time.sleep(0.5)
+    with tempfile.TemporaryDirectory() as name, touching(Path(name)) as bench:
         before = resident_mib()
-        service.ledger.commit = timed  # type: ignore[method-assign]
-        took: dict[str, list[float]] = {kind: [] for kind in kinds}
-        for block in range(max(1, count // BLOCK)):
-            for kind in kinds if block % 2 else reversed(kinds):
-                with followed(kind, service, folder):
-                    for i in range(BLOCK):
-                        while not done.empty():
-                            done.get()
-                        sent = time.perf_counter_ns()
-                        board.send(f"{200 + i % 300:5d} mm\r\n".encode())
-                        took[kind].append((done.get(timeout=10) - sent) / 1e6)
-                        time.sleep(0.03)
-                        if i % 2:
-                            client.ask(do="act", act="next", args=[])
-                        time.sleep(0.02)
+        took = bench.take(
+            KINDS, lambda kind: followed(kind, bench.service, bench.folder), max(1, count // BLOCK), pause_s=0.025
+        )
         after = resident_mib()
-        client.close()
-        service.stop()
-        service.wait()
-        board.close()
-    for kind in kinds:
-        for share, label in ((0.5, "median"), (0.9, "p90"), (0.99, "p99")):
-            ours, none = percentile(took[kind], share), percentile(took["none"], share)
-            print(f"{kind:<8} {label:<7} {ours:7.3f} ms   ratio to no reader {ours / none:5.2f}")
+    tell(took, "none", "no reader")
     print(
         f"memory   {before:6.1f} MiB before the first reader, {after:6.1f} MiB after the last (benchmark's own included)"
     )
