@@ -191,3 +191,18 @@ def test_numbers_beyond_all_measure(odd: object) -> None:
     assert {f.row for f in found if f.finding.cause == "not_positive"} >= (
         {31, 32, 33, 34} if str(odd)[0] == "-" else set()
     )
+
+
+def test_a_third_of_the_lengths_in_another_unit() -> None:
+    """Lake fish with each third length in mm in a column of cm: nearly all are named, and the lines stay those of fish."""
+    rows: list[Row] = []
+    for i, r in enumerate(read("lake_fish_159.csv")):
+        cm = float(str(r["total_length_cm"]))
+        rows.append({"species": r["species"], "l": f"{cm * 10 if i % 3 == 0 else cm:g}", "m": r["mass_g"]})
+    layout = Layout({"total_length": Column("l", "cm"), "whole_mass": Column("m", "g")}, species="species")
+    named = {f.row for f in check(rows, layout) if f.finding.cause == "times_10"}
+    assert len(named & set(range(1, 160, 3))) >= 50
+    assert len(named - set(range(1, 160, 3))) <= 1
+    (perch,) = survey(rows, layout, Setup()).fitted["perch"]
+    assert 3.0 < perch.prior.b < 3.3
+    assert 200 < exp(perch.prior.ln_centre) < 300

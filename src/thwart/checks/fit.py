@@ -74,6 +74,9 @@ def fit_relation(
         c1 = held
     scatter = min(sqrt(ss / nu), _SCATTER)
     residuals = tuple(k.ln_y - c0 - c1 * k.u for k in kept)
+    far = tuple(i for i, r in enumerate(residuals) if abs(r) > _FAR * scatter)
+    wrong = set(far)
+    sizes = [p[0] for i, p in enumerate(points) if i not in wrong] or [p[0] for p in points]
     counts = weight if weight is not None else min(float(n), 40.0)
     prior = RelationPrior(
         y=y,
@@ -83,8 +86,8 @@ def fit_relation(
         ln_a=six(c0 - c1 * centre),
         b=six(c1),
         scatter_ln=six(scatter),
-        centre=six(exp(fmean(p[0] for p in points))),
-        spread_ln=six(min(max(pstdev([p[0] for p in points]), _WIDTH[0]), _WIDTH[1])),
+        centre=six(exp(fmean(sizes))),
+        spread_ln=six(min(max(pstdev(sizes), _WIDTH[0]), _WIDTH[1])),
         fish=n,
         weight=max(counts, 2.0),
         presentation=presentation,
@@ -92,5 +95,4 @@ def fit_relation(
         group=group,
         source=source,
     )
-    far = tuple(i for i, r in enumerate(residuals) if abs(r) > _FAR * scatter)
     return Fitted(prior, n, six(exp(scatter * scatter / 2.0)), far, residuals, free)
