@@ -23,6 +23,7 @@ FLAGS = [
 #: A tablet of ten inches: 216 by 135 mm at 150 pixels an inch.
 TABLET = {"width": 1280, "height": 800}
 UPRIGHT = {"width": 800, "height": 1280}
+PHONE = {"width": 390, "height": 844}
 PPI = 150.0
 MM = PPI / 25.4
 DEMOS = Path(__file__).parents[2] / "demo"

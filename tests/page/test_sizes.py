@@ -9,7 +9,7 @@ from typing import Any
 
 from PIL import Image
 
-from tests.page.kit import MM, PPI, ROW_AT, ROW_PLACES, TABLET, UPRIGHT, Bench, Tab, demo
+from tests.page.kit import MM, PHONE, PPI, ROW_AT, ROW_PLACES, TABLET, UPRIGHT, Bench, Tab, demo
 
 #: Keys for gloves: 25 mm and a gap (bare-finger keys stop improving at 20 mm: Colle & Hiszem 2004, Ergonomics 47).
 KEY_MM, GAP_MM = 25.0, 2.0
@@ -158,6 +158,31 @@ def test_every_sheet_of_a_row_has_keys_of_that_size(bench_of: Callable[..., Benc
             check_keys(tab, deeper_sheet)
             tab.press("back")
         tab.press("back")
+
+
+def test_a_phone_in_the_hand_shows_it_all_with_keys_for_bare_fingers(
+    bench_of: Callable[..., Bench], tab_of: Callable[..., Tab]
+) -> None:
+    """What is read has 16 minutes of arc at 0.8 m; WCAG 2.2 AA 2.5.8 asks for keys of 24 CSS pixels."""
+    bench = bench_of("solo", tables=f"[page]\nppi = {PPI}\n")
+    tab = tab_of(bench, size=PHONE)
+    bench.rig.act("batch open north-bay perch")
+    bench.touch(231)
+    tab.shows('[data-cell="last"] .digits', "231")
+    assert letter_mm(tab, '[data-cell="wants"] .far') >= 0.8 * READ_MM_PER_M
+    for name in (None, "acts", "by hand", "measurand whole_mass"):
+        if name is not None:
+            tab.press(name)
+        for box in boxes(tab, ".key:visible"):
+            assert min(box["width"], box["height"]) >= 13.0 * MM
+            assert box["x"] >= 0
+            assert box["x"] + box["width"] <= PHONE["width"]
+            assert box["y"] + box["height"] <= PHONE["height"]
+    for what in (".hand .digits", ".last .digits", "#keys"):
+        box = tab.page.locator(what).bounding_box()
+        assert box is not None
+        assert box["x"] + box["width"] <= PHONE["width"]
+        assert box["y"] + box["height"] <= PHONE["height"]
 
 
 def check_keys(tab: Tab, sheet: str = "here") -> None:

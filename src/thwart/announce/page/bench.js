@@ -82,14 +82,19 @@ function measure() {
 
 /** Digits, and what is wanted, keep their height; where there is much of it, it grows narrow. */
 function squeeze() {
-  for (const text of document.querySelectorAll(".digits, .narrow")) {
+  const texts = [...document.querySelectorAll(".digits, .narrow")];
+  const found = texts.map((text) => { // all are read before one is changed: else each change has the page laid out anew
     const line = text.closest(".big, .wants, .label");
     const beside = [...text.parentElement.children].filter((e) => e !== text).reduce((sum, e) => sum + e.getBoundingClientRect().width, 0);
     const gap = text.matches(".narrow") ? parseFloat(getComputedStyle(text.parentElement).columnGap) || 0 : 0;
-    const narrow = Math.max(0.45, Math.min(1, (line.clientWidth - beside - gap) / text.offsetWidth));
+    const wide = text.offsetWidth;
+    return [Math.max(0.45, Math.min(1, (line.clientWidth - beside - gap) / (wide || 1))), wide];
+  });
+  texts.forEach((text, at) => {
+    const [narrow, wide] = found[at];
     text.style.setProperty("--narrow", narrow);
-    text.style.setProperty("margin-right", narrow < 1 ? `${(narrow - 1) * text.offsetWidth}px` : "0");
-  }
+    text.style.setProperty("margin-right", narrow < 1 ? `${(narrow - 1) * wide}px` : "0");
+  });
 }
 
 // ---- the feed ------------------------------------------------------------------------------------------------------
