@@ -1,6 +1,6 @@
 """The service's numbers beside a floor measured in the same run. `python -m tests.benchmarks.service [row …]`.
 
-Rows: latency, slow-disk, streams, quiet, disk, start, back, through. The floor is a bare pyserial loop with a pattern and one durable
+Rows: latency, slow-disk, streams, quiet, disk, disk-species, start, back, through. The floor is a bare pyserial loop with a pattern and one durable
 insert a line. `latency` runs a second time with a disk whose sync takes 10 ms: an interposed library delays fsync and
 fdatasync (LD_PRELOAD; needs gcc).
 """
@@ -272,7 +272,12 @@ def quiet() -> None:
     many(16, 0, 33, "16 quiet ports")
 
 
-def disk(fish: int = 120) -> None:
+def disk_species() -> None:
+    """The same where each fish gets its species by an act."""
+    disk(by_act=True)
+
+
+def disk(fish: int = 120, *, by_act: bool = False) -> None:
     """Bytes written to disk a reading, by the kernel's count, log copies into the database included."""
     with tempfile.TemporaryDirectory(dir=os.environ.get("BENCH_DISK")) as name:
         folder = Path(name)
@@ -287,10 +292,12 @@ def disk(fish: int = 120) -> None:
         scale = Scale(out)
         with running(folder) as (process, _):
             client = Client(folder)
-            client.ask(do="act", act="batch", args=["open", "b", "perch"])
+            client.ask(do="act", act="batch", args=["open", "b"] if by_act else ["open", "b", "perch"])
             time.sleep(0.5)
             before, readings = written(process.pid), 0
             for length, mass in perch(fish):
+                if by_act:
+                    client.ask(do="act", act="species", args=["perch"])
                 board.send(f"{length:5d} mm\r\n".encode())
                 scale.put(mass)
                 time.sleep(0.55)
@@ -301,7 +308,7 @@ def disk(fish: int = 120) -> None:
         db = sqlite3.connect(folder / "ledger.db")
         taken = db.execute("SELECT count(*) FROM readings WHERE outcome = 'taken'").fetchone()[0]
         scale.stop()
-        print(f"disk: {STOPPED['written'] - before:,} bytes for {taken} readings of {readings}: "
+        print(f"disk{', species by an act' if by_act else ''}: {STOPPED['written'] - before:,} bytes for {taken} readings of {readings}: "
               f"{(STOPPED['written'] - before) / max(1, taken) / 1024:.1f} KiB a reading (closing the ledger included)")  # fmt: skip
 
 
@@ -469,6 +476,7 @@ ROWS: dict[str, Callable[[], None]] = {
     "streams": streams,
     "quiet": quiet,
     "disk": disk,
+    "disk-species": disk_species,
     "start": start,
     "back": back,
     "through": through,
