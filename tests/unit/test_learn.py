@@ -497,3 +497,41 @@ def test_a_byte_beside_packed_decimals_says_that_they_are_below_zero() -> None:
         (Decimal("3020.1"), "g", "ok"),
         (None, None, "layout"),
     ]
+
+
+def test_what_a_check_leaves_out_never_hides_what_tells_movement() -> None:
+    """The two letters of the unit cancel each other in an exclusive or: the check holds without them as well."""
+
+    def frame(text: str) -> bytes:
+        check = 0
+        for byte in text.encode():
+            check ^= byte
+        return f"{text}{check:02x}\x03".encode()
+
+    still, moving = ("N+,%09d MM", "N+,%09d mm")
+    rows: list[Row] = [(frame(still % n), f"{n / 10}", "mm", "ok") for n in (11625, 2479, 1222)]
+    rows += [(frame(moving % n), f"{n / 10}", "mm", "moving") for n in (467, 7504)]
+    profile = taught(rows).profile
+    assert said(profile, frame(moving % 148)) == [(Decimal("14.8"), "mm", "moving")]
+    assert said(profile, frame("N+,000000148 KG"))[0][2] == "layout"
+
+
+def test_a_zero_before_grouped_digits_is_a_status() -> None:
+    rows: list[Row] = [
+        (b"A  03.611,984kg\r\n", "3611.984", "kg", "ok"),
+        (b"A  04.915,185kg\r\n", "4915.185", "kg", "ok"),
+        (b"A  02.996,053kg\r\n", "2996.053", "kg", "ok"),
+    ]
+    profile = taught(rows).profile
+    assert said(profile, b"A  14.860,946kg\r\nA  07.123,456kg\r\n") == [
+        (None, None, "layout"),
+        (Decimal("7123.456"), "kg", "ok"),
+    ]
+
+
+def test_two_frames_of_each_row_are_never_one() -> None:
+    rows: list[Row] = [
+        (b"\x02%s  %06d  g\x03" % (b"08:%02d:00" % n, n * 1237) * 2, f"{n * 1237 / 100:.2f}", "g", "ok")
+        for n in range(1, 6)
+    ]
+    assert len(said(taught(rows).profile, rows[0][0])) == 2

@@ -85,7 +85,9 @@ class Digits:
 
     def _whole(self, texts: Sequence[str], implied: int) -> list[str]:
         if MARKS[self.style][1]:
-            return [self._grouped(max(map(len, texts)))]
+            led = [len(text) > 1 and text[0] == "0" for text in texts]
+            # Grouped numbers aren't padded with zeros: one in front is something else, which stays.
+            return ["0" if all(led) else "0?" if any(led) else "", self._grouped(max(map(len, texts)) - any(led))]
         sizes = {len(text) for text in texts}
         least, most = min(sizes), max(sizes)
         zeros = any(len(text) > 1 + implied and text[0] == "0" for text in texts)

@@ -57,6 +57,8 @@ def framings(evidence: Evidence) -> Iterator[Framing]:
         if idle := _idle(data, end):
             made.append(Framing(terminators=(end,), max_length=_LARGEST, filler=_FILLER + idle))
     for length, start in _fixed(data, pieces, firsts):
+        if _several(data, length):
+            continue
         made.append(Framing(start=start, length=length, max_length=_LARGEST))
     for gap in _gaps(evidence):
         made.append(Framing(gap_ms=gap, max_length=_LARGEST, filler=b""))
@@ -146,6 +148,18 @@ def _fixed(data: bytes, pieces: list[bytes], firsts: list[bytes]) -> Iterator[tu
             for start in (first for first in firsts if not first.isalnum() and first not in b"\r\n .,"):
                 yield length, start
             yield length, b""
+
+
+def _several(data: bytes, length: int) -> bool:
+    """Whether pieces of this length begin with the same control twice: STX or SOH before each of several texts."""
+    first = next((byte for byte in data if byte in b"\x01\x02"), None)
+    if first is None or any(
+        (byte < 0x20 and byte not in b"\x01\x02\x03\x04\x17\r\n\t") or byte > 0x7E for byte in data
+    ):
+        return False
+    begin = data.index(first)
+    pieces = [data[at : at + length] for at in range(begin, len(data) - length + 1, length)]
+    return any(all(piece[at] == first for piece in pieces) for at in range(1, length)) if pieces else False
 
 
 def _period(piece: bytes) -> int:

@@ -403,6 +403,8 @@ def _sign(gaps: set[bytes]) -> str:
     sign = "+-" if "+" in chars else "-"
     heads = {gap[: min((gap.find(c) for c in (b"+", b"-") if c in gap), default=0)] for gap in gaps if gap.strip()}
     tails = {gap[max(gap.rfind(b"+"), gap.rfind(b"-")) + 1 :] for gap in gaps if gap.strip()}
+    if not heads:
+        return spaces({len(gap) for gap in gaps}, wide=False)
     head, tail = min(heads, key=len), min(tails, key=len)
     if len(heads) > 1 or len(tails) > 1:
         return f" *(?P<sign>[{sign}]?) *"
