@@ -535,3 +535,23 @@ def test_two_frames_of_each_row_are_never_one() -> None:
         for n in range(1, 6)
     ]
     assert len(said(taught(rows).profile, rows[0][0])) == 2
+
+
+def test_whole_grams_say_nothing_of_the_decimals_of_kilograms() -> None:
+    rows: list[Row] = [
+        (b"   1.372 1\r\n", "1.372", "kg", "ok"),
+        (b"     621 0\r\n", "621", "g", "ok"),
+        (b"   2.977 1\r\n", "2.977", "kg", "ok"),
+        (b"    1725 0\r\n", "1725", "g", "ok"),
+    ]
+    assert said(taught(rows).profile, b"   0.464 1\r\n") == [(Decimal("0.464"), "kg", "ok")]
+
+
+def test_zeros_that_were_not_typed_make_no_thousands() -> None:
+    rows: list[Row] = [
+        (b"   1.372 kg\r\n", "1.372", "kg", "ok"),
+        (b"   5.000 kg\r\n", "5", "kg", "ok"),
+        (b"   2.977 kg\r\n", "2.977", "kg", "ok"),
+        (b"  11.204 kg\r\n", "11.204", "kg", "ok"),
+    ]
+    assert said(taught(rows).profile, b"   0.464 kg\r\n") == [(Decimal("0.464"), "kg", "ok")]

@@ -71,7 +71,9 @@ def surely_grouped(observations: Sequence[Observation]) -> bool:
 
     A display that drops zeros would show decimals of one and two digits as well, and `0,5` below one.
     """
-    texts = [o.text.lstrip("+- ") for o in observations if o.value is not None]
+    marked = {o.unit for o in observations if o.value is not None and _EITHER.fullmatch(o.text)}
+    # In another unit there may be other decimals.
+    texts = [o.text.lstrip("+- ") for o in observations if o.value is not None and o.unit in marked]
     either = [text for text in texts if _EITHER.fullmatch(text)]
     return bool(either) and all(
         (_EITHER.fullmatch(text) and text[0] != "0") or (text.isdigit() and len(text) < 4) for text in texts

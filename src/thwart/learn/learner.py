@@ -60,7 +60,12 @@ class Learned:
 def learn(evidence: Evidence, name: str, kind: str | None = None, line: dict[str, Any] | None = None) -> Learned:
     """Infer a profile. Raises NeedMore where accounts disagree, ThwartError where none explains what was shown."""
     if surely_grouped(evidence.observations) and (rows := regrouped(evidence.observations)) is not None:
-        evidence = replace(evidence, observations=rows)
+        try:
+            return learn(replace(evidence, observations=rows), name, kind, line)
+        except NeedMore:
+            raise
+        except ThwartError:
+            pass  # then `5` was typed for 5.000
     _usable(evidence)
     given = {o.unit for o in evidence.observations if o.unit}
     aim = Aim(kind, given.pop() if len(given) == 1 else None, line or {})
