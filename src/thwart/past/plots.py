@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field
 from math import log
 from pathlib import Path
@@ -18,6 +18,8 @@ from ..errors import ThwartError
 #: Points drawn per species: of larger tables every second, fourth … row, and every row with a finding.
 MOST = 5000
 _DIGITS_FROM = 30
+#: Crosses with their row and cause beside them.
+_NAMED = 25
 
 
 @dataclass
@@ -100,7 +102,7 @@ def _relation(
     from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
     figure, axes = pyplot.subplots(figsize=(8, 6))
-    _scatter(axes, [(row, mm, g) for row, mm, g, _ in points], marks)
+    _scatter(axes, [(row, mm, g) for row, mm, g, _ in points], marks, _farthest(points, marks))
     ends = [min(mm for _, mm, _, _ in points), max(mm for _, mm, _, _ in points)]
     axes.plot(ends, [antilog(relation.predict(log(mm)).mean) for mm in ends], color="C0", linewidth=1, zorder=0)
     axes.set(xscale="log", yscale="log", xlabel=f"{root.replace('_', ' ')}, mm", ylabel=f"{mass.replace('_', ' ')}, g")
@@ -114,7 +116,8 @@ def _relation(
 
 def _residuals(pyplot: Any, path: Path, species: str, points: Sequence[Any], marks: Mapping[int, str]) -> Path:
     figure, axes = pyplot.subplots(figsize=(8, 4))
-    _scatter(axes, [(row, row, min(max(away, -8.0), 8.0)) for row, _, _, away in points], marks)
+    in_order = [(row, row, min(max(away, -8.0), 8.0)) for row, _, _, away in points]
+    _scatter(axes, in_order, marks, _farthest(points, marks))
     axes.axhline(0.0, color="0.5", linewidth=1)
     axes.set(
         xlabel="row", ylabel="residual of ln mass, in scatters (±8 at most)", title=f"{species}: residuals in order"
@@ -122,12 +125,21 @@ def _residuals(pyplot: Any, path: Path, species: str, points: Sequence[Any], mar
     return _save(pyplot, figure, path)
 
 
-def _scatter(axes: Any, points: Sequence[tuple[int, float, float]], marks: Mapping[int, str]) -> None:
+def _farthest(points: Sequence[Any], marks: Mapping[int, str]) -> set[int]:
+    """The marked rows with a name beside them: those farthest from the line, as many as can be read."""
+    odd = sorted((-abs(away), row) for row, _, _, away in points if row in marks)
+    return {row for _, row in odd[:_NAMED]}
+
+
+def _scatter(axes: Any, points: Sequence[tuple[int, float, float]], marks: Mapping[int, str], named: Set[int]) -> None:
+    """Points, those of `marks` as crosses; what `named` holds is written beside its cross."""
     plain = [(x, y) for row, x, y in points if row not in marks]
     odd = [(row, x, y) for row, x, y in points if row in marks]
     axes.scatter([x for x, _ in plain], [y for _, y in plain], s=8, color="0.4")
     axes.scatter([x for _, x, _ in odd], [y for _, _, y in odd], s=28, marker="x", color="C3")
-    for row, x, y in odd[:40]:
+    for row, x, y in odd:
+        if row not in named:
+            continue
         axes.annotate(
             f"{row} {marks[row].replace('_', ' ')}", (x, y), fontsize=7, xytext=(3, 3), textcoords="offset points"
         )
