@@ -255,7 +255,8 @@ def _field_of(
             all(not gap for gap in gaps)
             and (at == 0 or first.roles[at - 1] in ("loose", "listed") or first.splits[0].cores[at - 1].isdigit())
         ),
-        checked or any(role == "word" for role in first.roles[:at]),
+        # A space before it could be the place of one more digit: then a shorter frame lost a byte.
+        checked or (any(role == "word" for role in first.roles[:at]) and not max(blanks)),
         left, _known(forms),
     )  # fmt: skip
     apart = at > 0 and first.roles[at - 1] in ("loose", "listed") and b"" not in gaps
