@@ -81,7 +81,7 @@ class Bench:
     def touch(self, mm: int) -> None:
         """Touch the board, at the pace of a hand: three touches within two seconds look like hosing."""
         if len(self._touched) >= 2:
-            time.sleep(max(0.0, self._touched[-2] + 2.05 - time.monotonic()))
+            time.sleep(max(0.0, self._touched[-2] + 2.5 - time.monotonic()))
         self._touched.append(time.monotonic())
         self.rig.touch(mm)
 
@@ -156,6 +156,10 @@ class Tab:
             self.page.wait_for_timeout(max(0.0, at + 0.41 - time.monotonic()) * 1000)
         self.page.tap(f'[data-key="{name}"]')
         self._pressed = (name, time.monotonic())
+
+    def back(self) -> None:
+        """Leave a sheet by the keyboard, where a key pressed twice needn't be waited for."""
+        self.page.keyboard.press("Escape")
 
     def resize(self, size: dict[str, int]) -> None:
         """Turn the tablet, or take another: the page has measured it."""

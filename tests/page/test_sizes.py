@@ -63,7 +63,7 @@ def test_number_and_value_are_26_mm_and_keys_25_mm_on_a_ten_inch_tablet(
             tab.press(press)
             check_keys(tab, sheet)
         for _ in range(3):
-            tab.press("back")
+            tab.back()
     bench.rig.weigh(1280)
     tab.shows(".question", "ten times")
     assert letter_mm(tab, ".question") >= READ_MM_PER_M
@@ -156,8 +156,8 @@ def test_every_sheet_of_a_row_has_keys_of_that_size(bench_of: Callable[..., Benc
         for deeper, deeper_sheet in inner:
             tab.press(deeper)
             check_keys(tab, deeper_sheet)
-            tab.press("back")
-        tab.press("back")
+            tab.back()
+        tab.back()
 
 
 def test_a_phone_in_the_hand_shows_it_all_with_keys_for_bare_fingers(

@@ -91,7 +91,7 @@ def test_no_word_of_the_pages_is_outside_the_language_file(
         if sheet == "fish":
             tab.press("fish 1")
             check("one fish")
-            tab.press("back")
+            tab.back()
     tab.press("acts")
     check("acts")
     keys = [k.get_attribute("data-key") for k in page.locator("#sheet .key").all()]
@@ -108,8 +108,8 @@ def test_no_word_of_the_pages_is_outside_the_language_file(
             ):
                 tab.press(inner)
                 check(f"{name}, {inner}")
-                tab.press("back")
-        tab.press("back")
+                tab.back()
+        tab.back()
     tab.press("this fish")
     tab.press("void")
     page.wait_for_selector(".armed")
