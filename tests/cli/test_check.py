@@ -5,6 +5,7 @@ from __future__ import annotations
 import builtins
 import csv
 import random
+import re
 from math import exp, log
 from pathlib import Path
 from typing import Any
@@ -137,6 +138,23 @@ def test_the_order_of_a_column_finds_a_slip(tmp_path: Path, run: Run) -> None:
     at = int(rows[int(slips[0]["row"]) - 1].split(",")[0])
     assert 62 <= at <= 75
     assert "slip" not in run("check", path, *PERCH).out
+
+
+@pytest.mark.parametrize("factor", [1.15, 0.87])
+@pytest.mark.parametrize("known", [True, False])
+def test_a_change_of_level_is_told_once_where_it_began(tmp_path: Path, run: Run, factor: float, known: bool) -> None:
+    sound, changed = table(tmp_path / "sound.csv", 600), tmp_path / "changed.csv"
+    rows = [line.split(",") for line in sound.read_text().splitlines()[1:]]
+    masses = [float(g) * (factor if row > 300 else 1.0) for row, (_, g) in enumerate(rows, 1)]
+    changed.write_text("tl,w\n" + "".join(f"{mm},{g:.1f}\n" for (mm, _), g in zip(rows, masses, strict=True)))
+    model = ["--model", tmp_path / "m.toml"] if known else []
+    assert run("model", "fit", sound, *PERCH, "--out", tmp_path / "m.toml").code == 0
+    assert run("check", changed, *PERCH, *model, "--order", "rows", "--out", tmp_path / "f.csv").code == 0
+    levels = [r for r in found(tmp_path / "f.csv") if r["cause"] in ("drift", "offset", "board_shift")]
+    assert 1 <= len(levels) <= 3
+    assert any(290 <= int(word) <= 312 for r in levels for word in re.findall(r"since about (\d+)", r["text"]))
+    assert run("check", sound, *PERCH, *model, "--order", "rows", "--out", tmp_path / "g.csv").code == 0
+    assert not [r for r in found(tmp_path / "g.csv") if r["cause"] in ("drift", "offset", "board_shift")]
 
 
 def test_heights_and_weights_with_an_exchanged_row(tmp_path: Path, run: Run) -> None:

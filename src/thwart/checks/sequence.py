@@ -114,6 +114,12 @@ def _of_level(mass: str, change: Level) -> Finding:
     return _finding("total_length" if change.cause == "board_shift" else mass, change.cause, arguments, change.surely)
 
 
+def heavier(finding: Finding) -> bool | None:
+    """Whether a change of level makes fish seem heavier for their length, or lighter; None of any other finding."""
+    size = _SIZES.get(finding.cause)
+    return None if size is None else finding.arguments[size].startswith("+") != (finding.cause == "board_shift")
+
+
 def _finding(measurand: str, cause: str, arguments: dict[str, str], surely: float) -> Finding:
     of = "" if measurand == "species" else f"{named(measurand)}: "
     text = f"{of}{phrase(cause, arguments)} · {ADVICE[cause]}"

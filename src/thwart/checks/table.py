@@ -26,9 +26,9 @@ from .model import LENGTHS, SpeciesModel, factor
 from .numeric import six
 from .ration import LEAST, Ration
 from .relation import MEMORY, Sizes
-from .sequence import Sequence, follow
-from .specimen import Specimen, Value
-from .state import FIRST, Learned, Setup, State, all_pairs
+from .sequence import Sequence, follow, heavier
+from .specimen import Specimen, Value, kin
+from .state import FIRST, Learned, Setup, State, all_pairs, mass_of, root_of
 from .words import ADVICE, named, phrase
 
 #: Fish kept per species for a fit; of larger species every second, fourth … row.
@@ -327,8 +327,9 @@ def findings(
     """
     whole = with_fits(setup, surveyed.fitted)
     sequence = Sequence()
-    state = _state(surveyed, ration)
+    state = along = _state(surveyed, ration)
     said: set[str] = set()
+    leaning: bool | None = None
     for at, row in enumerate(rows, 1):
         number = numbered(at)
         read = read_row(number, row, layout, surveyed.divisions)
@@ -343,8 +344,29 @@ def findings(
             learned = replace(state.kinds[fish.kind], fish=1)
             state = replace(state, kinds={**state.kinds, fish.kind: learned})
         if layout.order:
-            sequence, more = follow(sequence, fish, state, whole, wary=True)
-            yield from (RowFinding(number, fish.species, one) for one in more)
+            sequence, more = follow(sequence, fish, along, whole, wary=True)
+            along = _along(along, fish, whole)
+            for one in more:
+                # At the bench somebody looks at the scale; here one change would be told again until it is learned.
+                if (now := heavier(one)) is None or now is not leaning:
+                    yield RowFinding(number, fish.species, one)
+                leaning = leaning if now is None else now
+
+
+def _along(state: State, fish: Specimen, setup: Setup) -> State:
+    """The state with the one relation that drift and offsets are seen against learned from one more row, as at the bench."""
+    values = fish.positive()
+    x, y = root_of(values), mass_of(values)
+    if not (x and y and fish.species):
+        return state
+    kind = kin(fish.kind, fish.group)
+    learned = state.kinds.get(kind, Learned())
+    now = state.relation(setup, fish.kind, y, x, fish.group).learn(
+        values[x].ln, values[y].ln, values[x].rounding, values[y].rounding
+    )
+    return replace(
+        state, kinds={**state.kinds, kind: replace(learned, relations={**learned.relations, f"{y}|{x}": now})}
+    )
 
 
 def _without(number: int, fish: Specimen, setup: Setup, whole: Setup, surveyed: Survey) -> Setup:
