@@ -207,9 +207,7 @@ def test_sorted_sizes_repeat_rightly() -> None:
     assert not any(told_of([float(100 + i // 3) for i in range(300)], 1.0))
     rng = random.Random(5)
     heaps = [sorted(float(round(rng.gauss(220, 40))) for _ in range(60)) for _ in range(40)]
-    assert (
-        sum(n > 0 for n in told_of([mm for heap in heaps for mm in heap], 1.0)) <= 1
-    )  # 8 by mean squares
+    assert sum(n > 0 for n in told_of([mm for heap in heaps for mm in heap], 1.0)) <= 1  # 8 by mean squares
 
 
 @pytest.mark.parametrize("step", [2.0, 5.0, 10.0])
