@@ -1,8 +1,8 @@
-"""Checks over a frame's bytes. Pure; each is compared with independent libraries in `tests/unit/test_wire_checksums.py`."""
+"""Checks over a frame's bytes. Pure; each is compared with independent libraries in `tests/unit/wire/test_checksums.py`."""
 
 from __future__ import annotations
 
-from binascii import Error, unhexlify
+from binascii import Error, crc_hqx, unhexlify
 from collections.abc import Callable
 from functools import reduce
 from operator import xor
@@ -38,28 +38,23 @@ def _mirrored(value: int, bits: int) -> int:
 
 
 def _crc16(crc: _Crc) -> Callable[[bytes], int]:
-    if crc.reflected:
-        polynomial = _mirrored(crc.polynomial, 16)
+    if not crc.reflected:
+        # All that aren't reflected have the one polynomial that the standard library knows.
+        return lambda data: crc_hqx(data, crc.start) ^ crc.final
+    polynomial = _mirrored(crc.polynomial, 16)
 
-        def step(register: int) -> int:
-            return register >> 1 ^ polynomial if register & 1 else register >> 1
+    def step(register: int) -> int:
+        return register >> 1 ^ polynomial if register & 1 else register >> 1
 
-        table = [reduce(lambda r, _: step(r), range(8), byte) for byte in range(256)]
+    table = [reduce(lambda r, _: step(r), range(8), byte) for byte in range(256)]
 
-        def reflected(data: bytes) -> int:
-            return reduce(lambda r, byte: r >> 8 ^ table[(r ^ byte) & 0xFF], data, crc.start) ^ crc.final
+    def reflected(data: bytes) -> int:
+        register = crc.start
+        for byte in data:
+            register = register >> 8 ^ table[(register ^ byte) & 0xFF]
+        return register ^ crc.final
 
-        return reflected
-
-    def shift(register: int) -> int:
-        return (register << 1 ^ crc.polynomial if register & 0x8000 else register << 1) & 0xFFFF
-
-    high = [reduce(lambda r, _: shift(r), range(8), byte << 8) for byte in range(256)]
-
-    def forward(data: bytes) -> int:
-        return reduce(lambda r, byte: (r << 8 & 0xFF00) ^ high[r >> 8 ^ byte], data, crc.start) ^ crc.final
-
-    return forward
+    return reflected
 
 
 def _crc8(polynomial: int, *, reflected: bool) -> Callable[[bytes], int]:
