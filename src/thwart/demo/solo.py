@@ -57,13 +57,7 @@ class Cutter(Person):
             case "doubled touch":
                 self.plant(trouble, number, "the stylus bounces: one touch, two prints", "doubled",
                            "SELECT count(*) FROM readings WHERE outcome = 'doubled'")  # fmt: skip
-
-                def bounce() -> None:
-                    board.touch(fish.length_mm)
-                    time.sleep(0.06)
-                    board.touch(fish.length_mm)
-
-                self.do(trouble, bounce, "outcome", event="same again")
+                self.do(trouble, lambda: board.touch(fish.length_mm, prints=2), "outcome", event="same again")
             case "torn line":
                 self.plant(trouble, number, f"the board's plug slips out and in: of {fish.length_mm} mm only the end arrives",
                            "rejected, torn", "SELECT count(*) FROM entry WHERE kind = 'rejected' AND data LIKE '%\"board\"%torn%'")  # fmt: skip

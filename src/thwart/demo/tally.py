@@ -75,13 +75,7 @@ class Sorter(Person):
             case "doubled touch":
                 self.plant(trouble, number, "the stylus bounces: one touch, two prints", "doubled, counted once",
                            "SELECT count(*) FROM readings WHERE outcome = 'doubled'")  # fmt: skip
-
-                def bounce() -> None:
-                    board.touch(mm)
-                    time.sleep(0.06)
-                    board.touch(mm)
-
-                self.do(trouble, bounce, "outcome", event="same again")
+                self.do(trouble, lambda: board.touch(mm, prints=2), "outcome", event="same again")
             case "wrong sex":
                 other = "F" if fish.sex == "M" else "M"
                 self.card("cards", f"code sex {other}", "told", code=_COUNTING)
