@@ -155,9 +155,8 @@ def _place_of(bench: Bench, setup: InstrumentSetup, known: Instrument, reading: 
 
 def _loose(bench: Bench, reading: Reading, place: str | None, why: str, owner: Specimen | None = None) -> None:
     """A reading that belongs to no specimen; where that is a surprise it goes onto the quiet list."""
-    if why == "no-fish" and place is not None and bench.setup.protocol.flow in ("revisit", "row"):
-        # The fish that was here last may have been meant: in a pass it was scanned twice, or was another's label; in a
-        # row a hand on the empty pan sent it on before it lay there itself.
+    if why == "no-fish" and place is not None and bench.setup.protocol.flow == "revisit":
+        # In a pass the one put away last may have been meant: it was scanned twice, or was another's label.
         previous = bench.place(place).previous
         owner = bench.get(Specimen, previous) if previous is not None else None
     ident = owner.specimen_id if owner else None
