@@ -6,7 +6,8 @@ what every account agrees on, nothing else. Pure: does no I/O, reads no clock, u
 """
 
 from .evidence import Evidence, Observation, parse_shown
-from .learner import Learned, NeedMore, learn
+from .found import Learned, NeedMore
+from .learner import learn
 from .writing import LEARNED, profile_text
 
 __all__ = ["LEARNED", "Evidence", "Learned", "NeedMore", "Observation", "learn", "parse_shown", "profile_text"]

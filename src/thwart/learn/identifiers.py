@@ -6,7 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from itertools import groupby
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pydantic import ValidationError
 
@@ -20,12 +20,10 @@ from .checks import checks
 from .evidence import Evidence, Observation
 from .fields import escape, repeat
 from .forms import Reading, independent
+from .found import Learned, NeedMore
 from .framings import cut, framings
 from .places import Frame
 from .samples import samples
-
-if TYPE_CHECKING:
-    from .learner import Learned
 
 _SYMBOLOGY = re.compile(rb"(.*?)(\][A-Za-z][0-9A-Za-z])", re.DOTALL)
 _TAG = re.compile(rb"[0-9]{3}[ ._-]?[0-9]{12}|[0-9A-Fa-f]{3}\.[0-9A-Fa-f]{10}|[0-9A-Fa-f]{16}")
@@ -35,8 +33,6 @@ _CLASSES = ((str.isdigit, "[0-9]"), (str.isupper, "[A-Z]"), (str.islower, "[a-z]
 
 def identifier_account(evidence: Evidence, name: str, aim: Aim) -> Learned:
     """The profile of an instrument that sends identifiers. Raises ThwartError or NeedMore."""
-    from .learner import Learned, NeedMore
-
     best: tuple[tuple[float, ...], Profile, Account] | None = None
     missing: dict[int, Observation] = {}
     rows = {o.number: o for o in evidence.observations if o.condition == "ok" and o.text}

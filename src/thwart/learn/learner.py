@@ -5,13 +5,13 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
 from .. import units
 from ..errors import ThwartError
-from ..profiles.model import Checksum, Framing, Profile, from_mapping
+from ..profiles.model import Checksum, Framing, from_mapping
 from ..wire.decoder import Decoder
 from ..wire.events import Decoded
 from .accounts import Account, Aim, account
@@ -19,6 +19,7 @@ from .binary import binary_account
 from .checks import checks
 from .edges import aligned, is_torn, without_begin
 from .evidence import NUMBERED, Evidence, Observation, regrouped, surely_grouped
+from .found import Learned, NeedMore
 from .framings import Cut, cut, framings
 from .identifiers import identifier_account
 from .samples import samples
@@ -32,29 +33,6 @@ _MOST_TRIED = 12
 _CLEAN = 0.3
 #: Controls that text has.
 _TEXT = b"\r\n\t\x02\x03\x04\x0c\x1d\x1e"
-
-
-class NeedMore(ThwartError):
-    """What was shown can't settle it: `asks` names observations, any of which would."""
-
-    exit_code = 3
-
-    def __init__(self, message: str, asks: Sequence[str]) -> None:
-        super().__init__(message, "\n  → ".join(asks))
-        self.asks = tuple(asks)
-
-
-@dataclass(frozen=True, slots=True)
-class Learned:
-    """A profile, what it was learned from, and what the person should know about it."""
-
-    profile: Profile
-    account: Account
-    notes: tuple[str, ...]
-
-    def titled(self, title: str) -> Learned:
-        """The same with another title."""
-        return replace(self, profile=self.profile.model_copy(update={"title": title}))
 
 
 def learn(evidence: Evidence, name: str, kind: str | None = None, line: dict[str, Any] | None = None) -> Learned:

@@ -7,7 +7,7 @@ from typing import Any
 
 from ..profiles.model import Layout
 from .evidence import Evidence
-from .learner import Learned
+from .found import Learned
 
 #: How every learned file begins.
 LEARNED = "# Learned from "
