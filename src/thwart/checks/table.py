@@ -364,9 +364,8 @@ def _along(state: State, fish: Specimen, setup: Setup) -> State:
     now = state.relation(setup, fish.kind, y, x, fish.group).learn(
         values[x].ln, values[y].ln, values[x].rounding, values[y].rounding
     )
-    return replace(
-        state, kinds={**state.kinds, kind: replace(learned, relations={**learned.relations, f"{y}|{x}": now})}
-    )
+    kinds = {**state.kinds, kind: Learned({**learned.relations, f"{y}|{x}": now}, learned.sizes, learned.fish)}
+    return State(kinds, state.ration, state.trays)
 
 
 def _without(number: int, fish: Specimen, setup: Setup, whole: Setup, surveyed: Survey) -> Setup:
